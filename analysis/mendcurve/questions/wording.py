@@ -1,0 +1,86 @@
+"""Numbers, dates and counts as words: every sentence of every answer is made with these."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import date, datetime
+from decimal import Decimal
+
+import pandas as pd
+
+NOT_RECORDED = "not recorded"
+
+
+def count(n: float, one: str, many: str = "") -> str:
+    """Return '1 animal', '2 animals', 'no animals'."""
+    n = round(n)
+    word = one if n == 1 else (many or f"{one}s")
+    return f"{'no' if n == 0 else f'{n:,}'} {word}"
+
+
+def were(n: float) -> str:
+    """Return 'was' or 'were'."""
+    return "was" if round(n) == 1 else "were"
+
+
+def day(value: pd.Timestamp | date) -> str:
+    """Return '4 March 2025'."""
+    return f"{value.day} {value:%B %Y}"
+
+
+def percent(share: float) -> str:
+    """Return a whole percent, without claiming 0 % or 100 % for what is neither."""
+    if math.isnan(share):
+        return NOT_RECORDED
+    if 0 < share < 0.005:
+        return "under 1 %"
+    if 0.995 < share < 1:
+        return "over 99 %"
+    return f"{100 * share:.0f} %"
+
+
+def share_of(k: float, n: float, low: float, high: float, *, level: str = "95 %") -> str:
+    """Return '23 of 41 (56 %, plausibly 41 % to 70 %)'; the level is the interval's."""
+    if n == 0:
+        return "0 of 0"
+    return f"{k:,.0f} of {n:,.0f} ({percent(k / n)}, {level} interval {percent(low)} to {percent(high)})"
+
+
+def between(low: float, high: float, unit: str = "", *, decimals: int = 0) -> str:
+    """Return 'between 12 and 31 days'; an end never reached is said in words."""
+    tail = f" {unit}" if unit else ""
+    if not math.isfinite(high):
+        return f"at least {low:,.{decimals}f}{tail}"
+    return f"between {low:,.{decimals}f} and {high:,.{decimals}f}{tail}"
+
+
+def money(amount: Decimal, currency: str) -> str:
+    """Return '1,234.50 EUR'."""
+    return f"{amount:,.2f} {currency}"
+
+
+def listing(words: Sequence[str], *, joint: str = "and") -> str:
+    """Return 'a, b and c'."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {joint} {words[-1]}"
+
+
+def cell(value: object) -> str:
+    """Return one table cell as text: missing as an empty dash, dates written out, numbers without false decimals."""
+    if value is None or value is pd.NA or value is pd.NaT or (isinstance(value, float) and math.isnan(value)):
+        return "–"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, (pd.Timestamp, datetime)):
+        return f"{day(value)}, {value:%H:%M}" if (value.hour or value.minute) else day(value)
+    if isinstance(value, date):
+        return day(value)
+    if isinstance(value, Decimal):
+        return f"{value:,.2f}"
+    if isinstance(value, float):
+        return f"{value:,.0f}" if value.is_integer() else f"{value:,.3g}" if abs(value) < 100 else f"{value:,.0f}"
+    if hasattr(value, "item") and not isinstance(value, str):
+        return cell(value.item())
+    return f"{value:,}" if isinstance(value, int) else str(value)
