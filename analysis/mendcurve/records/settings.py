@@ -116,6 +116,11 @@ def settings_from(values: Mapping[str, Any], *, where: str = "records.toml") -> 
     return Settings(given)
 
 
+def settings_by_path(values: Mapping[str, Any], *, where: str = "settings") -> Settings:
+    """Make Settings from paths and values, such as ``{"watch.drop_percent": 8.0}``; unknown paths are refused."""
+    return Settings({path: _checked(path, value, where) for path, value in values.items()})
+
+
 def _checked(path: str, value: Any, where: str) -> Any:
     if path not in BY_PATH:
         raise InputError(f'{where}: "{path}" is not a setting of Mendcurve.',

@@ -1,0 +1,7 @@
+"""Layer 1: files in the rescue's own words in, validated tables out."""
+
+from mendcurve.records.building import from_frames
+from mendcurve.records.records import Records
+from mendcurve.records.settings import Settings, settings_from
+
+__all__ = ["Records", "Settings", "from_frames", "settings_from"]
