@@ -4,21 +4,29 @@ from __future__ import annotations
 
 import base64
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import wraps
 from html import escape
 from pathlib import Path
-from typing import Any
+from typing import Any, ParamSpec
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.transforms import Bbox
 
+P = ParamSpec("P")
+
+# Every text colour stands at least 4.5 : 1 against PAPER; ACCENT and CONTRAST keep apart in grey and for every kind
+# of colour vision (tests/documents/test_figure_style.py measures both).
 INK = "#26292e"
 PAPER = "#fdfbf7"
-ACCENT = "#00607a"  # deep teal: what the picture is about
-CONTRAST = "#b4530a"  # burnt orange: what it is set against; differs from ACCENT in hue and, with dashes, in line style
-QUIET = "#8a8580"  # context
+ACCENT = "#004f68"  # deep teal: what the picture is about
+CONTRAST = (
+    "#b4530a"  # burnt orange: what it is set against; differs from ACCENT in hue, lightness and, with dashes, in line
+)
+QUIET = "#69645e"  # context
 WASH = "#d9e6e8"  # bands of ACCENT on PAPER
 WASH_CONTRAST = "#f3dfcd"
 WIDTH_INCHES = 7.2
@@ -49,29 +57,51 @@ class Picture:
 
     def svg(self) -> str:
         """Return the drawing as SVG text; the same data give the same bytes."""
-        out = io.StringIO()
+        out = io.BytesIO()
         with mpl.rc_context(fname=STYLE):
-            self.figure.savefig(out, format="svg", bbox_inches="tight", pad_inches=0.05,
-                                metadata={"Date": None, "Creator": None})
-        return out.getvalue()
+            self.figure.savefig(
+                out, format="svg", bbox_inches=_frame(self.figure), metadata={"Date": None, "Creator": None}
+            )
+        return out.getvalue().decode()
 
     def png(self) -> bytes:
         """Return the drawing as PNG, 200 dots an inch."""
         out = io.BytesIO()
         with mpl.rc_context(fname=STYLE):
-            self.figure.savefig(out, format="png", bbox_inches="tight", pad_inches=0.05, metadata={"Software": None})
+            self.figure.savefig(out, format="png", bbox_inches=_frame(self.figure), metadata={"Software": None})
         return out.getvalue()
 
     def _repr_html_(self) -> str:
         data = base64.b64encode(self.svg().encode()).decode()
         return (
-            f'<figure id="figure-{escape(self.name)}"><figcaption><strong>{escape(self.title)}</strong>'
+            f'<figure id="figure-{escape(self.name)}"><figcaption><strong>{escape(self.title)}</strong> '
             f"<span>{escape(self.subtitle)}</span></figcaption>"
-            f'<img alt="{escape(self.alt, quote=True)}" src="data:image/svg+xml;base64,{data}"></figure>'
+            f'<div class="picture" role="region" aria-label="Picture: {escape(self.title, quote=True)}" tabindex="0">'
+            f'<img alt="{escape(self.alt, quote=True)}" src="data:image/svg+xml;base64,{data}"></div></figure>'
         )
 
 
-def new(rows: int = 1, columns: int = 1, *, height: float = 3.2, width: float = WIDTH_INCHES, **more: Any) -> tuple[Figure, Any]:
+def drawing(function: Callable[P, Picture]) -> Callable[P, Picture]:
+    """Run a drawing function wholly in the house style, so that text and lines added late have it too."""
+
+    @wraps(function)
+    def drawn(*args: P.args, **kwargs: P.kwargs) -> Picture:
+        with mpl.rc_context(fname=STYLE):
+            return function(*args, **kwargs)
+
+    return drawn
+
+
+def _frame(figure: Figure) -> Bbox:
+    """Return the part of the figure to save, in inches: its full width, and as high as what is drawn."""
+    drawn = figure.get_tightbbox().padded(0.05)
+    width = figure.get_figwidth()
+    return Bbox.from_extents(min(0.0, drawn.x0), drawn.y0, max(width, drawn.x1), drawn.y1)
+
+
+def new(
+    rows: int = 1, columns: int = 1, *, height: float = 3.2, width: float = WIDTH_INCHES, **more: Any
+) -> tuple[Figure, Any]:
     """Return a figure and its axes in the house style; ``height`` in inches; ``more`` goes to ``subplots``."""
     with mpl.rc_context(fname=STYLE):
         figure = Figure(figsize=(width, height), layout="constrained")
@@ -97,6 +127,10 @@ def finish(figure: Figure, *, name: str, title: str, subtitle: str, alt: str) ->
         bare_y = not (axes.get_ylabel() or shared_y) and axes.yaxis.get_visible() and not axes.yaxis.get_gid()
         if (bare_x and axes.xaxis.get_gid() != "names") or (bare_y and axes.yaxis.get_gid() != "names"):
             raise ValueError(f'Figure "{name}" has an axis without a label.')
+    # The layout is settled once and kept: solved anew at each saving, it would drift by fractions of a point.
+    with mpl.rc_context(fname=STYLE):
+        figure.draw_without_rendering()
+    figure.set_layout_engine("none")
     return Picture(name=name, title=title, subtitle=subtitle, alt=alt, figure=figure)
 
 
@@ -115,8 +149,17 @@ def empty(*, name: str, title: str, why: str) -> Picture:
 
 def label_line(axes: Axes, x: float, y: float, text: str, *, color: str = INK, **more: Any) -> None:
     """Write a line's name beside its end."""
-    axes.annotate(text, (x, y), xytext=(4, 0), textcoords="offset points", va="center", color=color, fontsize=8.5,
-                  annotation_clip=False, **more)
+    axes.annotate(
+        text,
+        (x, y),
+        xytext=(4, 0),
+        textcoords="offset points",
+        va="center",
+        color=color,
+        fontsize=8.5,
+        annotation_clip=False,
+        **more,
+    )
 
 
 def spread(positions: Sequence[float], gap: float) -> list[float]:
