@@ -22,7 +22,13 @@ END_OF = {
     SPLIT_OFF: SPLIT_OFF,
 }
 # Dtypes are named, so that tables without a row keep theirs.
-_EVENT: dict[str, Any] = {"stay_id": TEXT, "date": "datetime64[s]", "outcome": TEXT, "animals": "float64", "child": TEXT}
+_EVENT: dict[str, Any] = {
+    "stay_id": TEXT,
+    "date": "datetime64[s]",
+    "outcome": TEXT,
+    "animals": "float64",
+    "child": TEXT,
+}
 
 
 def parts(intakes: pd.DataFrame, outcomes: pd.DataFrame) -> pd.DataFrame:
