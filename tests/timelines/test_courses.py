@@ -12,20 +12,36 @@ from mendcurve.timelines import courses
 FIRST = pd.Timestamp("2025-03-01 09:00")
 
 
-def rescue(given, *, planned=7, hours=72, first=FIRST, as_of="2025-04-30", misses=True, stopped=None, left=None, results=None):
+def rescue(
+    given, *, planned=7, hours=72, first=FIRST, as_of="2025-04-30", misses=True, stopped=None, left=None, results=None
+):
     """Records of one animal with one course; ``given`` in hours after the first dose, or as text."""
     times = [str(first + pd.Timedelta(hours=g)) if isinstance(g, (int, float)) else g for g in given]
     left_rows = [] if left is None else [{"stay_id": "S-1", "outcome_date": left, "outcome_type": "died"}]
     return from_frames(
-        as_of=as_of, settings=settings_from({"doses": {"misses_recorded": misses}}),
-        intakes=pd.DataFrame([{"stay_id": "S-1", "species": "corn snake", "intake_date": "2025-02-20",
-                               "intake_type": "stray"}]),
-        conditions=pd.DataFrame([{"episode_id": "E-1", "stay_id": "S-1", "condition": "burn", "found_on": "2025-02-20"}]),
-        courses=pd.DataFrame([{"course_id": "C-1", "episode_id": "E-1", "interval_hours": hours, "doses_planned": planned,
-                               "first_dose_at": str(first) if not isinstance(first, str) else first,
-                               "stopped_at": stopped}]),
-        doses=pd.DataFrame({"course_id": ["C-1"] * len(times), "given_at": times,
-                            "result": results or ["given"] * len(times)}),
+        as_of=as_of,
+        settings=settings_from({"doses": {"misses_recorded": misses}}),
+        intakes=pd.DataFrame(
+            [{"stay_id": "S-1", "species": "corn snake", "intake_date": "2025-02-20", "intake_type": "stray"}]
+        ),
+        conditions=pd.DataFrame(
+            [{"episode_id": "E-1", "stay_id": "S-1", "condition": "burn", "found_on": "2025-02-20"}]
+        ),
+        courses=pd.DataFrame(
+            [
+                {
+                    "course_id": "C-1",
+                    "episode_id": "E-1",
+                    "interval_hours": hours,
+                    "doses_planned": planned,
+                    "first_dose_at": str(first) if not isinstance(first, str) else first,
+                    "stopped_at": stopped,
+                }
+            ]
+        ),
+        doses=pd.DataFrame(
+            {"course_id": ["C-1"] * len(times), "given_at": times, "result": results or ["given"] * len(times)}
+        ),
         outcomes=pd.DataFrame(left_rows, columns=["stay_id", "outcome_date", "outcome_type"]),
     )
 
@@ -53,9 +69,16 @@ def test_each_next_dose_is_due_h_after_the_last_one_given():
     assert rows["hours_off"].iloc[:3].tolist() == [0, 8, 0]
 
 
-@pytest.mark.parametrize(("off", "state"), [
-    (18, "on time"), (18.5, "late"), (-18, "on time"), (71.5, "late"), (-18.5, "extra"),
-])
+@pytest.mark.parametrize(
+    ("off", "state"),
+    [
+        (18, "on time"),
+        (18.5, "late"),
+        (-18, "on time"),
+        (71.5, "late"),
+        (-18.5, "extra"),
+    ],
+)
 def test_on_time_is_within_a_quarter_of_the_interval_either_way(off, state):
     assert states(rescue([0, 72 + off]))[1] == state
 
@@ -136,8 +159,12 @@ def test_hours_covered_are_a_union_within_the_course():
 
 
 def test_no_courses_at_all_give_empty_frames_with_their_columns():
-    records = from_frames(as_of="2025-03-01", intakes=pd.DataFrame(
-        [{"stay_id": "S-1", "species": "corn snake", "intake_date": "2025-02-20", "intake_type": "stray"}]))
+    records = from_frames(
+        as_of="2025-03-01",
+        intakes=pd.DataFrame(
+            [{"stay_id": "S-1", "species": "corn snake", "intake_date": "2025-02-20", "intake_type": "stray"}]
+        ),
+    )
     assert tuple(courses.doses(records).columns) == courses.DOSE_COLUMNS
     assert tuple(courses.courses(records).columns) == courses.COURSE_COLUMNS
 
@@ -169,17 +196,32 @@ def test_agrees_with_a_second_implementation_and_every_planned_dose_is_told_of(s
     for i in range(60):
         h, planned = int(rng.choice([12, 24, 48, 72])), int(rng.integers(1, 12))
         first = FIRST + pd.Timedelta(hours=int(rng.integers(0, 600)))
-        hours = np.cumsum(np.r_[rng.normal(0, h / 6), rng.choice([0.3, 1, 1, 1, 2, 3], planned) * h + rng.normal(0, h / 6, planned)])
+        hours = np.cumsum(
+            np.r_[rng.normal(0, h / 6), rng.choice([0.3, 1, 1, 1, 2, 3], planned) * h + rng.normal(0, h / 6, planned)]
+        )
         given = [first + pd.Timedelta(minutes=round(60 * x)) for x in hours]
         given = [g for g in given if g < as_of + pd.Timedelta(days=1)]
-        courses_of.append({"course_id": f"C-{i}", "episode_id": "E-1", "interval_hours": h, "doses_planned": planned,
-                           "first_dose_at": str(first)})
+        courses_of.append(
+            {
+                "course_id": f"C-{i}",
+                "episode_id": "E-1",
+                "interval_hours": h,
+                "doses_planned": planned,
+                "first_dose_at": str(first),
+            }
+        )
         doses_of += [{"course_id": f"C-{i}", "given_at": str(g)} for g in given]
         expected[f"C-{i}"] = slow_states(first, pd.Timedelta(hours=h), planned, given, as_of + pd.Timedelta(days=1))
     base = rescue([0])
     order = rng.permutation(len(doses_of))
-    records = from_frames(as_of=as_of, settings=base.settings, intakes=base["intakes"], conditions=base["conditions"],
-                          courses=pd.DataFrame(courses_of), doses=pd.DataFrame(doses_of).iloc[order])
+    records = from_frames(
+        as_of=as_of,
+        settings=base.settings,
+        intakes=base["intakes"],
+        conditions=base["conditions"],
+        courses=pd.DataFrame(courses_of),
+        doses=pd.DataFrame(doses_of).iloc[order],
+    )
     rows = courses.doses(records)
     got = rows.groupby("course_id")["state"].apply(sorted).to_dict()
     assert got == expected

@@ -24,13 +24,49 @@ AS_RECORDED = "given as recorded"
 NO_RECORD = "no record"
 WHOLE = (*STATES, AS_RECORDED, NO_RECORD)
 DECIDED = ("on time", "late", "missed", "refused", AS_RECORDED, NO_RECORD)
-DOSE_COLUMNS = ("course_id", "episode_id", "stay_id", "cluster", "condition", "number", "due_at", "calendar_due_at",
-                "given_at", "result", "state", "hours_off", "by_day", "has_time", "takes_effect_at")
+DOSE_COLUMNS = (
+    "course_id",
+    "episode_id",
+    "stay_id",
+    "cluster",
+    "condition",
+    "number",
+    "due_at",
+    "calendar_due_at",
+    "given_at",
+    "result",
+    "state",
+    "hours_off",
+    "by_day",
+    "has_time",
+    "takes_effect_at",
+)
 COURSE_COLUMNS = (
-    "course_id", "episode_id", "stay_id", "cluster", "species", "condition", "kind", "medicine", "route",
-    "interval_hours", "planned", "first_dose_at", "stopped_at", "stop_reason", "left_on", "status",
-    *(state.replace(" ", "_") for state in WHOLE), "given", "last_given_at", "next_due_at", "next_has_time",
-    "hours_covered", "hours_due", "calendar_last_at", "calendar_covers_to",
+    "course_id",
+    "episode_id",
+    "stay_id",
+    "cluster",
+    "species",
+    "condition",
+    "kind",
+    "medicine",
+    "route",
+    "interval_hours",
+    "planned",
+    "first_dose_at",
+    "stopped_at",
+    "stop_reason",
+    "left_on",
+    "status",
+    *(state.replace(" ", "_") for state in WHOLE),
+    "given",
+    "last_given_at",
+    "next_due_at",
+    "next_has_time",
+    "hours_covered",
+    "hours_due",
+    "calendar_last_at",
+    "calendar_covers_to",
 )
 _RESULTS = {"given": GIVEN, "refused": REFUSED, "missed": MISSED}
 _FAR = 2**60
@@ -80,14 +116,16 @@ def courses(records: Records, frame: pd.DataFrame | None = None) -> pd.DataFrame
     Returns
     -------
     DataFrame, columns ``COURSE_COLUMNS``
-        One count column for each state. ``hours_covered``: union of [given, given + h) within [first, end), where end is
-        the earliest of first + n h, the end of the as-of day, the stop and the day the animal left; ``hours_due`` is the
+        One count column for each state. ``hours_covered``: union of [given, given + h) within [first, end), end being
+        the earliest of first + n h, end of the as-of day, the stop, the day the animal left; ``hours_due`` is the
         length of [first, end). ``status``: completed (every planned dose was given), stopped, left (the animal left
         first), past its end (time is up, not every dose given), running.
     """
     plan = _plans(records, frame)
     rows = _doses(records, plan)
-    count = pd.crosstab(rows["course_id"], rows["state"]).reindex(index=plan["course_id"], columns=list(WHOLE), fill_value=0)
+    count = pd.crosstab(rows["course_id"], rows["state"]).reindex(
+        index=plan["course_id"], columns=list(WHOLE), fill_value=0
+    )
     count.columns = [state.replace(" ", "_") for state in WHOLE]
     out = plan.merge(count.reset_index(), on="course_id", how="left", validate="one_to_one")
     given = rows[(rows["result"] == "given") & rows["given_at"].notna()]
@@ -113,8 +151,13 @@ def _plans(records: Records, frame: pd.DataFrame | None) -> pd.DataFrame:
     frame = stays(records) if frame is None else frame
     episodes = records["conditions"].drop_duplicates("episode_id")[["episode_id", "stay_id", "condition"]]
     by_stay = frame.groupby("stay_id").agg(
-        cluster=("cluster", "first"), species=("species", "first"), here=("end", lambda e: e.eq("in care").any()),
-        lost=("end", lambda e: e.eq(LOST).any()), out=("outcome_date", "max"), seen=("last_seen", "max"))
+        cluster=("cluster", "first"),
+        species=("species", "first"),
+        here=("end", lambda e: e.eq("in care").any()),
+        lost=("end", lambda e: e.eq(LOST).any()),
+        out=("outcome_date", "max"),
+        seen=("last_seen", "max"),
+    )
     gone = by_stay["out"].where(~by_stay["lost"], by_stay["seen"]).where(~by_stay["here"])
     by_stay = by_stay[["cluster", "species"]].assign(left_on=gone.astype("datetime64[s]")).reset_index()
     table = records["courses"].drop_duplicates("course_id").rename(columns={"doses_planned": "planned"})
@@ -124,7 +167,8 @@ def _plans(records: Records, frame: pd.DataFrame | None) -> pd.DataFrame:
     dated = stop.notna() & (stop == stop.dt.floor("D"))
     stop_at, left = _int(stop), _int(plan["left_on"])
     return plan.assign(
-        stopped_at=stop.astype("datetime64[s]"), cluster=plan["cluster"].fillna(plan["course_id"]),
+        stopped_at=stop.astype("datetime64[s]"),
+        cluster=plan["cluster"].fillna(plan["course_id"]),
         _judged_to=np.minimum(np.minimum(stop_at, left), as_of_end),
         _matched_to=np.minimum(stop_at + np.where(dated, DAY, 1), np.minimum(left, _FAR) + DAY),
         _end=np.minimum(np.minimum(stop_at, left + DAY), as_of_end),
@@ -139,26 +183,40 @@ def _doses(records: Records, plan: pd.DataFrame) -> pd.DataFrame:
     course = written["_course"].to_numpy("int64")
     step = _step(plan)
     plans = Plans(
-        first=_int(plan["first_dose_at"]), step=step, timed=plan["first_dose_at_has_time"].to_numpy(bool),
+        first=_int(plan["first_dose_at"]),
+        step=step,
+        timed=plan["first_dose_at_has_time"].to_numpy(bool),
         planned=plan["planned"].astype("float64").fillna(NO_END).to_numpy("int64"),
-        judged_to=plan["_judged_to"].to_numpy("int64"), matched_to=plan["_matched_to"].to_numpy("int64"),
+        judged_to=plan["_judged_to"].to_numpy("int64"),
+        matched_to=plan["_matched_to"].to_numpy("int64"),
     )
-    found = match(plans, course=course, time=_int(written["given_at"]),
-                  timed=written["given_at_has_time"].to_numpy(bool),
-                  result=written["result"].map(_RESULTS).fillna(GIVEN).to_numpy("int64"))
+    found = match(
+        plans,
+        course=course,
+        time=_int(written["given_at"]),
+        timed=written["given_at_has_time"].to_numpy(bool),
+        result=written["result"].map(_RESULTS).fillna(GIVEN).to_numpy("int64"),
+    )
     has = found.record >= 0
     numbered = found.number > 0
-    rows = plan[["course_id", "episode_id", "stay_id", "cluster", "condition"]].take(found.course).reset_index(drop=True)
+    rows = (
+        plan[["course_id", "episode_id", "stay_id", "cluster", "condition"]].take(found.course).reset_index(drop=True)
+    )
     spot = np.where(has, found.record, len(written))
     calendar = plans.first[found.course] + (found.number - 1) * step[found.course]
     rows = rows.assign(
-        number=pd.Series(found.number).where(numbered).astype("Int64"), due_at=_stamp(found.due, np.ones_like(has)),
-        calendar_due_at=_stamp(calendar, numbered), given_at=_take(written["given_at"], spot),
-        result=_take(written["result"], spot), state=np.array(STATES, dtype=object)[found.state],
-        hours_off=np.where(has, found.off / 3600, np.nan), by_day=found.by_day,
+        number=pd.Series(found.number).where(numbered).astype("Int64"),
+        due_at=_stamp(found.due, np.ones_like(has)),
+        calendar_due_at=_stamp(calendar, numbered),
+        given_at=_take(written["given_at"], spot),
+        result=_take(written["result"], spot),
+        state=np.array(STATES, dtype=object)[found.state],
+        hours_off=np.where(has, found.off / 3600, np.nan),
+        by_day=found.by_day,
         has_time=_take(written["given_at_has_time"].astype("boolean"), spot),
         takes_effect_at=_stamp(np.append(found.at, 0)[spot], has),
-        _order=np.where(has, np.append(found.at, 0)[spot], found.due), _course=found.course,
+        _order=np.where(has, np.append(found.at, 0)[spot], found.due),
+        _course=found.course,
     )
     rows = _unjudged(rows, bool(records.settings["doses.misses_recorded"]))
     rows = rows.sort_values(["_course", "_order", "number"], kind="stable", ignore_index=True)
@@ -176,8 +234,11 @@ def _unjudged(rows: pd.DataFrame, misses_recorded: bool) -> pd.DataFrame:
 def _status(out: pd.DataFrame) -> pd.Series:
     done = out["given"] >= out["planned"].astype("float64").fillna(np.inf)
     over = (out["not_yet_due"] == 0) & out["planned"].notna()
-    status = np.select([done, out["stopped_at"].notna(), out["left_on"].notna(), over],
-                       ["completed", "stopped", "left", "past its end"], "running")
+    status = np.select(
+        [done, out["stopped_at"].notna(), out["left_on"].notna(), over],
+        ["completed", "stopped", "left", "past its end"],
+        "running",
+    )
     return pd.Series(status, index=out.index).astype("str")
 
 
@@ -186,7 +247,9 @@ def _coverage(plan: pd.DataFrame, given: pd.DataFrame) -> tuple[np.ndarray, np.n
     whole = plan["planned"].astype("float64").fillna(NO_END // 2**10).to_numpy("int64") * step
     end = np.maximum(np.minimum(first + whole, plan["_end"].to_numpy("int64")), first)
     place = pd.Series(np.arange(len(plan)), index=plan["course_id"])
-    order = given.assign(_course=given["course_id"].map(place)).sort_values(["_course", "takes_effect_at"], kind="stable")
+    order = given.assign(_course=given["course_id"].map(place)).sort_values(
+        ["_course", "takes_effect_at"], kind="stable"
+    )
     inside = covered(first, step, end, order["_course"].to_numpy("int64"), _int(order["takes_effect_at"]))
     return inside / 3600, (end - first) / 3600
 

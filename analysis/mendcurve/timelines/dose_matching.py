@@ -91,7 +91,7 @@ def match(plans: Plans, *, course: np.ndarray, time: np.ndarray, timed: np.ndarr
     is on time; later is late; earlier than that is extra: it answers no planned dose, but the next is due h after it.
     A refusal or a written miss takes its dose and due moves by h; if the dose is given after all before the next
     comes within h/4, the dose counts as given and the first record is kept as "tried again". A refusal or written
-    miss more than h/2 before the next dose is due answers none. Where either side has no time of day, days are compared.
+    miss over h/2 before the next dose is due answers none. Where either side has no time of day, days are compared.
     """
     run = _Run(plans, time, timed, result)
     start = np.searchsorted(course, np.arange(len(plans.first)))
@@ -128,7 +128,9 @@ class _Run:
         again = live & (off < -quarter) & (self.open_record[c] >= 0)
         takes = room & ~again & np.where(given, off >= -quarter, off >= -half)
         self.by_day[r], self.due_of[r], self.off[r] = by_day, self.due[c], off
-        state = np.where(given, np.where(off <= quarter, ON_TIME, LATE), np.where(self.result[r] == REFUSED, REFUSAL, MISS))
+        state = np.where(
+            given, np.where(off <= quarter, ON_TIME, LATE), np.where(self.result[r] == REFUSED, REFUSAL, MISS)
+        )
         self.state[r] = np.where(takes, state, EXTRA)
         self.number[r] = np.where(takes, self.told[c] + 1, 0)
         self.told[c] += takes
@@ -136,7 +138,9 @@ class _Run:
         self.state[r[again & ~given]] = AGAIN
         self._at(r, self.due_of[r], by_day)
         self.open_record[c] = np.where(takes & ~given, r, np.where(given, -1, self.open_record[c]))
-        self.due[c] = np.where(given, self.at[r] + self.plans.step[c], self.due[c] + np.where(takes, self.plans.step[c], 0))
+        self.due[c] = np.where(
+            given, self.at[r] + self.plans.step[c], self.due[c] + np.where(takes, self.plans.step[c], 0)
+        )
         self.due_timed[c] = np.where(given, self.timed[r], self.due_timed[c])
 
     def finish(self) -> None:
@@ -153,10 +157,14 @@ class _Run:
         c, number, due, state, timed = (np.concatenate(parts) for parts in zip(*self.blocks, strict=True))
         none = np.full(len(c), -1)
         return Matched(
-            course=np.concatenate([course, c]), record=np.concatenate([np.arange(len(course)), none]),
-            number=np.concatenate([self.number, number]), due=np.concatenate([self.due_of, due]),
-            off=np.concatenate([self.off, np.zeros_like(c)]), state=np.concatenate([self.state, state]),
-            by_day=np.concatenate([self.by_day, ~timed]), at=self.at,
+            course=np.concatenate([course, c]),
+            record=np.concatenate([np.arange(len(course)), none]),
+            number=np.concatenate([self.number, number]),
+            due=np.concatenate([self.due_of, due]),
+            off=np.concatenate([self.off, np.zeros_like(c)]),
+            state=np.concatenate([self.state, state]),
+            by_day=np.concatenate([self.by_day, ~timed]),
+            at=self.at,
         )
 
     def _left(self, c: np.ndarray) -> np.ndarray:
@@ -170,8 +178,15 @@ class _Run:
         which = np.repeat(np.arange(len(c)), n)
         nth = np.arange(len(which)) - np.repeat(np.cumsum(n) - n, n)
         of = c[which]
-        self.blocks.append((of, self.told[of] + 1 + nth, self.due[of] + nth * self.plans.step[of],
-                            np.full(len(of), state), self.due_timed[of]))
+        self.blocks.append(
+            (
+                of,
+                self.told[of] + 1 + nth,
+                self.due[of] + nth * self.plans.step[of],
+                np.full(len(of), state),
+                self.due_timed[of],
+            )
+        )
         self.told[c] += n
         self.due[c] += n * self.plans.step[c]
 
@@ -181,7 +196,12 @@ class _Run:
         by_day = ~self.timed[r] | self.by_day[first]
         off = _off(self.time[r], self.due_of[first], by_day)
         self.state[r] = np.where(off <= self.plans.step[c] / 4, ON_TIME, LATE)
-        self.number[r], self.due_of[r], self.off[r], self.by_day[r] = self.number[first], self.due_of[first], off, by_day
+        self.number[r], self.due_of[r], self.off[r], self.by_day[r] = (
+            self.number[first],
+            self.due_of[first],
+            off,
+            by_day,
+        )
         self.state[first], self.number[first] = AGAIN, 0
 
     def _at(self, r: np.ndarray, due: np.ndarray, by_day: np.ndarray) -> None:
