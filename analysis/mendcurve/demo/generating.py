@@ -1,0 +1,125 @@
+"""One call from a seed to all clean tables of the invented rescue."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from mendcurve.demo import arrivals, groups, growth, housing, illness, tables, truth
+from mendcurve.demo.arrivals import Stay
+from mendcurve.records.schemas import TABLES
+
+SEED = 20261056
+_PARTS = (
+    "arrivals",
+    "illness",
+    "returns",
+    "vet",
+    "housing",
+    "paths",
+    "stalls",
+    "intakes",
+    "treatment",
+    "weights",
+    "followups",
+    "requests",
+    "money",
+)
+
+
+def _streams(seed: int) -> dict[str, np.random.Generator]:
+    return {name: np.random.default_rng([seed, k]) for k, name in enumerate(_PARTS)}
+
+
+def _live(rng: dict[str, np.random.Generator], stays: list[Stay]) -> list[Stay]:
+    """Let every animal fall ill, leave and perhaps come back, until nobody does before the as-of date."""
+    done, waiting = [], stays
+    key = len(stays) + 1000
+    while waiting:
+        for stay in waiting:
+            illness.fall_ill(rng["illness"], stay)
+            illness.end_stay(rng["illness"], stay)
+        done += waiting
+        back = []
+        for stay in waiting:
+            again = arrivals.come_back(rng["returns"], stay, key)
+            key += 1
+            if again is not None and again.day <= truth.LAST_DAY:
+                back.append(again)
+        waiting = back
+    return done
+
+
+def _stays(rng: dict[str, np.random.Generator], scale: float) -> list[Stay]:
+    stays = _live(rng, arrivals.arrive(rng["arrivals"], scale))
+    for stay in stays:
+        illness.see_vet(rng["vet"], stay)
+    stays += groups.by_hand(10**8)
+    stays = [s for s in stays if s.out >= 0]
+    stays.sort(key=lambda s: (s.day, s.key))
+    tables.name_all(stays)
+    return stays
+
+
+def generate_known(seed: int = SEED, *, scale: float = 1.0) -> tuple[dict[str, pd.DataFrame], pd.DataFrame]:
+    """Generate all tables, and what is known of each animal's true weight path.
+
+    Parameters
+    ----------
+    seed : int
+        The same seed gives the same records, to the byte.
+    scale : float
+        Arrivals are multiplied by this; the places of the rescue are not.
+
+    Returns
+    -------
+    tables : dict of str to DataFrame
+        Clean tables with the columns of ``records.schemas.TABLES``.
+    known : DataFrame
+        One row a stay: stay_id, start and target (g), rate (log grams a day in the first phase), stall_from, stall_to
+        (dates, missing for none), stall_percent_week.
+    """
+    rng = _streams(seed)
+    stays = _stays(rng, scale)
+    lasting = {
+        "foster": housing.foster_some(rng["housing"], stays),
+        "brumating": housing.brumations(stays),
+        "gravid": housing.gravidities(rng["housing"], stays),
+    }
+    paths = pd.DataFrame([growth.path(rng["paths"], s) for s in stays])
+    paths = growth.plant_stalls(rng["stalls"], stays, paths)
+    out = {
+        "intakes": tables.intakes(rng["intakes"], stays),
+        "outcomes": tables.outcomes(stays),
+        "conditions": tables.conditions(stays),
+    }
+    out |= tables.treatment(rng["treatment"], stays, paths)
+    out |= tables.weights(rng["weights"], stays, paths, lasting)
+    out |= tables.places(stays, lasting)
+    out["requests"] = tables.requests(rng["requests"], stays, scale)
+    out["followups"] = tables.followups(rng["followups"], stays)
+    out |= tables.ledger(rng["money"], stays, out, scale)
+    ordered = {name: out[name][list(TABLES[name].names)].reset_index(drop=True) for name in TABLES}
+    return ordered, _known(paths, stays)
+
+
+def _known(paths: pd.DataFrame, stays: list[Stay]) -> pd.DataFrame:
+    day0 = pd.Timestamp(truth.RECORDS_START)
+    out = pd.DataFrame(
+        {
+            "stay_id": [s.id for s in stays],
+            "ruling": [growth.ruling(s) for s in stays],
+            "stage": [s.stage for s in stays],
+        }
+    )
+    out[["start", "target", "rate", "ceiling"]] = paths[["start", "target", "rate", "ceiling"]]
+    out["target"] = out["target"].where(paths["has_target"])
+    for name in ("stall_from", "stall_to"):
+        out[name] = day0 + pd.to_timedelta(paths[name].where(np.isfinite(paths[name])), unit="D")
+    out["stall_percent_week"] = 100 * np.expm1(7 * paths["stall_rate"])
+    return out
+
+
+def generate(seed: int = SEED, *, scale: float = 1.0) -> dict[str, pd.DataFrame]:
+    """Generate all clean tables; see :func:`generate_known`."""
+    return generate_known(seed, scale=scale)[0]
