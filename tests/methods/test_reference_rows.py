@@ -15,7 +15,6 @@ def test_every_row_has_a_source_a_tolerance_and_its_data():
     for r in every:
         assert r.source and r.rtol >= 0 and r.atol >= 0
         assert not r.data_file or (HERE / r.data_file).is_file(), r.id
-        assert not math.isinf(r.expected)
 
 
 def test_a_wrong_value_is_refused_and_a_missing_one_must_be_missing():
