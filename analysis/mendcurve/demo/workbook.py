@@ -1,0 +1,78 @@
+"""One workbook with a sheet a table, the same bytes every time."""
+
+from __future__ import annotations
+
+import re
+import zipfile
+from collections.abc import Mapping
+from datetime import datetime
+from io import BytesIO
+from pathlib import Path
+
+import pandas as pd
+from openpyxl import Workbook
+from openpyxl.cell import WriteOnlyCell
+from openpyxl.worksheet._write_only import WriteOnlyWorksheet
+
+from mendcurve.records.schemas import TABLES
+
+WRITTEN = datetime(2026, 10, 31, 18, 0)
+_PATTERNS = {
+    "date": r"\d{4}-\d\d-\d\d", "datetime": r"\d{4}-\d\d-\d\d \d\d:\d\d", "count": r"\d+", "number": r"-?\d+(\.\d+)?",
+    "money": r"-?\d+\.\d\d",
+}
+_FORMATS = {"date": "yyyy-mm-dd", "datetime": "yyyy-mm-dd hh:mm", "money": "0.00"}
+
+
+def heading(name: str) -> str:
+    """Return a column's name as a person would head it: "Intake date" for ``intake_date``."""
+    return name.replace("_", " ").capitalize()
+
+
+def write_workbook(path: Path, texts: Mapping[str, pd.DataFrame]) -> None:
+    """Write one sheet a table; dates and numbers as a spreadsheet holds them, everything else as text."""
+    book = Workbook(write_only=True)
+    for name, frame in texts.items():
+        sheet = book.create_sheet(heading(name))
+        kinds = {c.name: c.kind for c in TABLES[name].columns}
+        sheet.append([heading(c) for c in frame.columns])
+        for row in frame.itertuples(index=False, name=None):
+            sheet.append([_cell(sheet, text, kinds.get(c, "text")) for c, text in zip(frame.columns, row, strict=True)])
+    book.properties.creator = "mendcurve demo"
+    book.properties.created = WRITTEN
+    buffer = BytesIO()
+    book.save(buffer)
+    path.write_bytes(_timeless(buffer.getvalue()))
+
+
+def _cell(sheet: WriteOnlyWorksheet, text: str, kind: str) -> WriteOnlyCell | None:
+    if text == "":
+        return None
+    if kind not in _PATTERNS or not re.fullmatch(_PATTERNS[kind], text):
+        cell = WriteOnlyCell(sheet, heading(text) if text in _HEADINGS else text)
+        cell.data_type = "s"  # "=1+1" stays the text it is
+        return cell
+    value = datetime.fromisoformat(text) if kind in ("date", "datetime") else (
+        int(text) if re.fullmatch(r"-?\d+", text) else float(text))
+    cell = WriteOnlyCell(sheet, value)
+    if kind in _FORMATS:
+        cell.number_format = _FORMATS[kind]
+    return cell
+
+
+_HEADINGS = frozenset(c.name for t in TABLES.values() for c in t.columns if "_" in c.name)
+
+
+def _timeless(content: bytes) -> bytes:
+    """Return the same archive with constant times inside and out."""
+    out = BytesIO()
+    stamp = WRITTEN.strftime("%Y-%m-%dT%H:%M:%SZ").encode()
+    with zipfile.ZipFile(BytesIO(content)) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in sorted(old.namelist(), key=lambda n: (n != "[Content_Types].xml", n)):
+            data = old.read(name)
+            if name == "docProps/core.xml":
+                data = re.sub(rb"(<dcterms:(created|modified)[^>]*>)[^<]*", rb"\g<1>" + stamp, data)
+            info = zipfile.ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0))
+            info.compress_type, info.create_system, info.external_attr = zipfile.ZIP_DEFLATED, 3, 0o600 << 16
+            new.writestr(info, data)
+    return out.getvalue()
