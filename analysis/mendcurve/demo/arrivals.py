@@ -9,6 +9,8 @@ import numpy as np
 
 from mendcurve.demo import truth
 
+NEVER = 10**6
+
 
 @dataclass(slots=True)
 class Episode:
@@ -48,17 +50,18 @@ class Stay:
     episodes: list[Episode] = field(default_factory=list)
     zones: list[tuple[int, str]] = field(default_factory=list)
     ends: list[tuple[int, str, int]] = field(default_factory=list)  # day, outcome, animals
+    taken: list[tuple[int, int]] = field(default_factory=list)  # day, animals that go on as a stay of their own
     id: str = ""
 
     @property
     def out(self) -> int:
         """Day the last animal leaves in truth."""
-        return max((d for d, _, _ in self.ends), default=10**6) if self.ended_whole else 10**6
+        return max(d for d, _, _ in self.ends) if self.ends and self.left_on(NEVER) == 0 else NEVER
 
-    @property
-    def ended_whole(self) -> bool:
-        """Whether all animals leave at some time."""
-        return sum(n for _, _, n in self.ends) >= self.size
+    def left_on(self, day: int) -> int:
+        """Animals still in this row at the end of ``day``."""
+        gone = sum(n for d, _, n in self.ends if d <= day) + sum(n for d, n in self.taken if d <= day)
+        return self.size - gone
 
     @property
     def taxon(self) -> str:

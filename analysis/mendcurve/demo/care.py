@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
 import numpy as np
-import pandas as pd
 
 from mendcurve.demo import truth
-from mendcurve.demo.arrivals import Episode, Stay
+from mendcurve.demo.arrivals import NEVER, Episode, Stay
+from mendcurve.records.schemas import DEATHS
 
 # condition: (chance of a course, kind, medicine, route, hours between doses, doses planned)
 COURSES = {
@@ -23,12 +21,12 @@ COURSES = {
     "stuck shed": (0.35, "procedure", None, None, 48, 5),
 }
 AT_HOURS = (8, 9, 9, 10, 17)
-MISSES_WRITTEN_DUE = 0.6  # share of courses on whose sheet the due time is written
+DUE_WRITTEN = 0.6  # share of courses on whose sheet the due time is written
 
 
 def checks(rng: np.random.Generator, stay: Stay, episode: Episode) -> list[tuple]:
     """Return re-checks every one to two weeks; the day of clearance is one of them."""
-    last = min(stay.out, truth.LAST_DAY, NEVER_IF_OPEN if episode.end is None else episode.end)
+    last = min(stay.out, truth.LAST_DAY, NEVER if episode.end is None else episode.end)
     rows, at = [], episode.found + int(rng.integers(6, 15))
     while at < last:
         well = rng.random() < (0.25 if episode.ends - at < 7 else 0.03)
@@ -39,16 +37,13 @@ def checks(rng: np.random.Generator, stay: Stay, episode: Episode) -> list[tuple
     return rows
 
 
-NEVER_IF_OPEN = 10**6
-
-
 def course(rng: np.random.Generator, stay: Stay, episode: Episode, weight: float) -> dict | None:
     """Return the course of one episode, if it has one; it starts on the day the vet saw it, or the next."""
     plan = COURSES.get(episode.condition)
     if plan is None or episode.vet is None or stay.size > 1 or rng.random() > plan[0]:
         return None
     first = episode.vet + int(rng.random() < 0.35)
-    until = min(stay.out, NEVER_IF_OPEN if episode.end is None else episode.end)
+    until = min(stay.out, NEVER if episode.end is None else episode.end)
     if first >= until or first > truth.LAST_DAY:
         return None
     minutes = 60 * int(rng.choice(AT_HOURS)) + 15 * int(rng.integers(4))
@@ -70,12 +65,7 @@ def course(rng: np.random.Generator, stay: Stay, episode: Episode, weight: float
 def _why(stay: Stay, episode: Episode, until: int) -> str:
     if episode.end == until:
         return "vet ended it: recovered" if episode.how == "cleared" else "vet changed the plan"
-    return "left our care" if stay.ends[-1][1] not in truth_deaths() else "died"
-
-
-def truth_deaths() -> tuple[str, ...]:
-    """Outcomes that are deaths."""
-    return ("died", "euthanised", "euthanised at owner's request")
+    return "left our care" if stay.ends[-1][1] not in DEATHS else "died"
 
 
 def doses(rng: np.random.Generator, plan: dict) -> tuple[list[tuple], int | None]:
@@ -84,7 +74,7 @@ def doses(rng: np.random.Generator, plan: dict) -> tuple[list[tuple], int | None
     A dose is due its interval after the last one given; a dose missed or refused moves the due time by one interval.
     """
     step, due = 60 * plan["interval_hours"], plan["first"]
-    written = rng.random() < MISSES_WRITTEN_DUE
+    written = rng.random() < DUE_WRITTEN
     rows: list[tuple] = []
     for _ in range(plan["doses_planned"]):
         if due >= 1440 * plan["until"]:
@@ -105,10 +95,3 @@ def doses(rng: np.random.Generator, plan: dict) -> tuple[list[tuple], int | None
         rows.append((given, due if written else None, result))
         due = (given if result == "given" else due) + step
     return rows, None
-
-
-def stamp(minutes: float | None) -> pd.Timestamp | None:
-    """Return the local time ``minutes`` after the first moment of records start."""
-    if minutes is None:
-        return None
-    return pd.Timestamp(truth.RECORDS_START) + timedelta(minutes=int(minutes))

@@ -95,8 +95,9 @@ def _people(t: Texts) -> pd.DataFrame:
     told = pd.Series([k % 5 == 0 for k in range(len(frame))], index=frame.index)
     person = [f"Person {'ABCDEFGH'[k % 8]}" if here else "" for k, here in enumerate(told)]
     phone = ["000-0000" if here else "" for here in told]
-    return frame.assign(**{"surrendered by": pd.Series(person, dtype="object"),
-                           "surrenderer phone": pd.Series(phone, dtype="object")})
+    return frame.assign(
+        **{"surrendered by": pd.Series(person, dtype="object"), "surrenderer phone": pd.Series(phone, dtype="object")}
+    )
 
 
 def _overlap(t: Texts) -> pd.DataFrame:
@@ -112,7 +113,9 @@ def _overlap(t: Texts) -> pd.DataFrame:
 
 
 def _early_outcome(t: Texts) -> pd.DataFrame:
-    return _add(t["outcomes"], {"stay_id": _present(t)[-3], "outcome_date": "2024-06-03", "outcome_type": "adopted"}, 30)
+    return _add(
+        t["outcomes"], {"stay_id": _present(t)[-3], "outcome_date": "2024-06-03", "outcome_type": "adopted"}, 30
+    )
 
 
 def _holiday(t: Texts) -> pd.DataFrame:
@@ -132,7 +135,9 @@ def _not_available(t: Texts) -> pd.DataFrame:
 def _slipped_unit(low: float, high: float, divide: float, nth: int, digits: int) -> Callable[[Texts], pd.DataFrame]:
     def put(t: Texts) -> pd.DataFrame:
         row = _grams(t, low, high, nth)
-        return _change(t["weighings"], row, "weight", f"{float(t['weighings']['weight'].iloc[row]) / divide:.{digits}f}")
+        return _change(
+            t["weighings"], row, "weight", f"{float(t['weighings']['weight'].iloc[row]) / divide:.{digits}f}"
+        )
 
     return put
 
@@ -194,8 +199,13 @@ def _open_stay(nth: int) -> Callable[[Texts], str]:
 PLANTED: tuple[Plant, ...] = (
     Plant("intakes", "intake_date", "a second stay that begins before the first has ended", "doubt", _overlap),
     Plant("intakes", "species", 'an alias, "beardie"', "read", _species("bearded dragon", "beardie", 7)),
-    Plant("intakes", "species", "capitals, two spaces, a no-break space", "read",
-          _species("bearded dragon", "Bearded  Dragon\u00a0", 11)),
+    Plant(
+        "intakes",
+        "species",
+        "capitals, two spaces, a no-break space",
+        "read",
+        _species("bearded dragon", "Bearded  Dragon\u00a0", 11),
+    ),
     Plant("intakes", "species", 'a slip of the keyboard, "corn snek"', "doubt", _species("corn snake", "corn snek", 9)),
     Plant("intakes", "intake_type", "a code with spaces and a capital", "read", _untidy_code),
     Plant("intakes", "note", "an e-mail address in a note", "doubt", _note("write to nobody@example.invalid", 101)),
@@ -210,13 +220,24 @@ PLANTED: tuple[Plant, ...] = (
     Plant("weighings", "weight", "ounces in a column of grams", "doubt", _slipped_unit(280, 420, 28.349523125, 55, 1)),
     Plant("weighings", "weight", 'a decimal comma, "43,5"', "read", _comma),
     Plant("weighings", "weight", 'a unit behind the number, "385g"', "read", _with_unit),
-    Plant("weighings", "weighed_on", "a day after the as-of date", "set aside",
-          _weighing("88", "2027-03-01", 2000, _open_stay(1))),
-    Plant("weighings", "weight", "a weight below zero", "set aside",
-          _weighing("-61", "2026-10-20", 2200, _open_stay(2))),
+    Plant(
+        "weighings",
+        "weighed_on",
+        "a day after the as-of date",
+        "set aside",
+        _weighing("88", "2027-03-01", 2000, _open_stay(1)),
+    ),
+    Plant(
+        "weighings", "weight", "a weight below zero", "set aside", _weighing("-61", "2026-10-20", 2200, _open_stay(2))
+    ),
     Plant("weighings", "weighed_on", "weighed after it had died", "set aside", _after_death),
-    Plant("weighings", "stay_id", "a stay nobody knows", "set aside",
-          _weighing("140", "2025-08-08", 2600, lambda t: "S-9999")),
+    Plant(
+        "weighings",
+        "stay_id",
+        "a stay nobody knows",
+        "set aside",
+        _weighing("140", "2025-08-08", 2600, lambda t: "S-9999"),
+    ),
     Plant("weighings", "", "the headings once more, in the middle", "nothing", _heading),
     Plant("outcomes", "outcome_date", "an outcome before the intake", "set aside", _early_outcome),
     Plant("checks", "checked_on", "a slipped year, 2052", "set aside", _year_slip),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from mendcurve.demo import arrivals, groups, growth, housing, illness, tables, truth
+from mendcurve.demo import arrivals, comings, groups, growth, health, housing, illness, outside, truth
 from mendcurve.demo.arrivals import Stay
 from mendcurve.records.schemas import TABLES
 
@@ -57,7 +57,7 @@ def _stays(rng: dict[str, np.random.Generator], scale: float) -> list[Stay]:
     stays += groups.by_hand(10**8)
     stays = [s for s in stays if s.out >= 0]
     stays.sort(key=lambda s: (s.day, s.key))
-    tables.name_all(stays)
+    comings.name_all(stays)
     return stays
 
 
@@ -89,16 +89,16 @@ def generate_known(seed: int = SEED, *, scale: float = 1.0) -> tuple[dict[str, p
     paths = pd.DataFrame([growth.path(rng["paths"], s) for s in stays])
     paths = growth.plant_stalls(rng["stalls"], stays, paths)
     out = {
-        "intakes": tables.intakes(rng["intakes"], stays),
-        "outcomes": tables.outcomes(stays),
-        "conditions": tables.conditions(stays),
+        "intakes": comings.intakes(rng["intakes"], stays),
+        "outcomes": comings.outcomes(stays),
+        "conditions": health.conditions(stays),
     }
-    out |= tables.treatment(rng["treatment"], stays, paths)
-    out |= tables.weights(rng["weights"], stays, paths, lasting)
-    out |= tables.places(stays, lasting)
-    out["requests"] = tables.requests(rng["requests"], stays, scale)
-    out["followups"] = tables.followups(rng["followups"], stays)
-    out |= tables.ledger(rng["money"], stays, out, scale)
+    out |= health.treatment(rng["treatment"], stays, paths)
+    out |= health.weights(rng["weights"], stays, paths, lasting)
+    out |= comings.places(stays, lasting)
+    out["requests"] = outside.requests(rng["requests"], stays, scale)
+    out["followups"] = outside.followups(rng["followups"], stays)
+    out |= outside.ledger(rng["money"], stays, out, scale)
     ordered = {name: out[name][list(TABLES[name].names)].reset_index(drop=True) for name in TABLES}
     return ordered, _known(paths, stays)
 

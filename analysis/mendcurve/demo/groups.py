@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from mendcurve.demo import truth
-from mendcurve.demo.arrivals import Episode, Stay
+from mendcurve.demo.arrivals import NEVER, Episode, Stay
 
-NEVER = 10**6
 # species, day, how, stage, sex, animals, ends (days after intake, outcome, animals), condition and its end, note
 GROUPS = (
     (
@@ -81,6 +80,7 @@ def by_hand(first_key: int) -> list[Stay]:
 
 def _split_off(group: Stay, key: int) -> Stay:
     day = group.day + 30
+    group.taken.append((day, 1))
     stay = Stay(group.species, day, group.how, group.stage, "female", group.arrival, key, key, split_from=group.key)
     stay.note, stay.ends = "taken out of the group to be treated alone", [(day + 68, "adopted", 1)]
     stay.zones = [(day, "treatment"), (day + 41, "adoption")]

@@ -111,7 +111,7 @@ def weigh(rng: np.random.Generator, stay: Stay, p: pd.Series, lasting: dict[str,
     words: list[list[str]] = [[] for _ in days]
     value = value + _happenings(rng, stay, days, words, lasting)
     value = value + truth.NOISE[stay.taxon] * rng.standard_normal(len(days))
-    grams = np.exp(value) * (1 if stay.size == 1 else 1)
+    grams = np.exp(value)
     scale = np.where(grams < 50, 0.1, 1.0)
     grams = np.maximum(np.round(np.round(grams / scale) * scale, 1), 0.5)
     return pd.DataFrame(
@@ -139,7 +139,8 @@ def _happenings(
         carrying = (days >= since) & (days < laid)
         shift = shift + CLUTCH_LOSS * np.clip((days - since) / (laid - since), 0, 1) * carrying
         first_after = np.flatnonzero(days >= laid)[:1]
-        _note(words, np.isin(np.arange(len(days)), first_after), "laid eggs")
+        born = "gave birth" if stay.species.name in truth.BEARS_YOUNG else "laid eggs"
+        _note(words, np.isin(np.arange(len(days)), first_after), born)
         _note(words, carrying, "gravid")
     asleep = np.zeros(len(days), dtype=bool)
     for a, b in lasting["brumating"].get(stay.key, []):

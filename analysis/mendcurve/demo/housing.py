@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
 import numpy as np
 import pandas as pd
 
 from mendcurve.demo import truth
-from mendcurve.demo.arrivals import Stay
+from mendcurve.demo.arrivals import NEVER, Stay
 from mendcurve.demo.illness import sleeps
 
 ROOM = {"arid": "room 1", "tropical": "room 2", "aquatic": "room 3"}
@@ -31,13 +29,8 @@ ZONES = (
         520,
         {"arid": 14, "tropical": 5, "aquatic": 5},
     ),
-    ("adoption", "open", 9, {"arid": 17, "tropical": 8, "aquatic": 4}, 610, {"arid": 19, "tropical": 8, "aquatic": 6}),
+    ("adoption", "open", 9, {"arid": 20, "tropical": 8, "aquatic": 5}, 610, {"arid": 22, "tropical": 8, "aquatic": 6}),
 )
-
-
-def day(t: int) -> pd.Timestamp:
-    """Return the date ``t`` days after records start."""
-    return pd.Timestamp(truth.RECORDS_START + timedelta(days=int(t)))
 
 
 def foster_some(rng: np.random.Generator, stays: list[Stay]) -> dict[int, tuple[int, int]]:
@@ -90,7 +83,7 @@ def periods(stays: list[Stay], lasting: dict[str, dict]) -> pd.DataFrame:
             if zone == "adoption" and stay.split_from is None:
                 rows.append((stay.key, "ready for a home", zone_from, stay.out))
         if stay.special == "resident":
-            rows.append((stay.key, "permanent resident", stay.day + 90, 10**6))
+            rows.append((stay.key, "permanent resident", stay.day + 90, NEVER))
         if stay.special == "seizure":
             rows.append((stay.key, "hold", stay.day, min(stay.day + 21, stay.out)))
         if stay.key in lasting["foster"]:
@@ -113,12 +106,12 @@ def moves(stays: list[Stay]) -> pd.DataFrame:
 
 def housing() -> pd.DataFrame:
     """Return the housing table: each zone has more places from a later day on."""
-    before, rows = day(truth.FIRST_DAY), []
+    rows: list[tuple] = []
     for zone, rule, minutes, first, changed, then in ZONES:
-        for since, places in ((before, first), (day(changed), then)):
+        for since, places in ((truth.FIRST_DAY, first), (changed, then)):
             rows += [(zone, kind, ROOM[kind], rule, n, since, minutes) for kind, n in places.items()]
-    rows.append(("residents", None, None, "open", 3, before, 6))
-    rows.append(("foster", None, None, "open", None, before, None))
+    rows.append(("residents", None, None, "open", 3, truth.FIRST_DAY, 6))
+    rows.append(("foster", None, None, "open", None, truth.FIRST_DAY, None))
     names = ["zone", "housing_kind", "room", "rule", "places", "from_date", "minutes_per_animal_day"]
     return pd.DataFrame(rows, columns=names)
 

@@ -5,9 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from mendcurve.demo import recovering, truth
-from mendcurve.demo.arrivals import Episode, Stay, choose
-
-NEVER = 10**6
+from mendcurve.demo.arrivals import NEVER, Episode, Stay, choose
 
 
 def _conditions(rng: np.random.Generator, amphibian: bool) -> tuple[str, list[str]]:

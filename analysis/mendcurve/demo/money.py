@@ -22,7 +22,7 @@ VISIT, COURSE, CHECK = 38.0, 20.0, 15.0  # medians of log-normal amounts
 
 def cents(amount: float) -> Decimal:
     """Return ``amount`` rounded to cents, exactly."""
-    return Decimal(int(round(amount * 100))) / 100
+    return Decimal(round(amount * 100)) / 100
 
 
 def bills(rng: np.random.Generator, visits: pd.DataFrame) -> list[dict]:

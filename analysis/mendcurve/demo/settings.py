@@ -53,4 +53,23 @@ large_event = 15
 
 [public]
 smallest_cell = 5
+
+# Snakes are weighed before feeding where possible; a weighing within these days of a meal is not used.
+[[species]]
+name = "corn snake"
+scientific = "Pantherophis guttatus"
+aliases = ["red rat snake", "elaphe guttata"]
+taxon = "snake"
+low_g = 2
+high_g = 3500
+gut_days = 4
+
+[[species]]
+name = "ball python"
+scientific = "Python regius"
+aliases = ["royal python"]
+taxon = "snake"
+low_g = 15
+high_g = 12000
+gut_days = 6
 """

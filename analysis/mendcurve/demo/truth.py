@@ -72,6 +72,7 @@ BRUMATES = ("Hermann's tortoise", "Russian tortoise")
 WINTERS = tuple(
     (date(y, 11, 18), date(y + 1, 2, 20)) for y in (2023, 2024, 2025, 2026)
 )  # they are asleep, and not placed
+BEARS_YOUNG = ("blue-tongued skink", "boa constrictor")  # the others lay eggs
 LIFE_STAGES = MappingProxyType({"adult": 0.66, "subadult": 0.17, "juvenile": 0.17})
 STAGE_MASS = MappingProxyType({"adult": 1.0, "subadult": 0.6, "juvenile": 0.25})
 

@@ -18,7 +18,10 @@ from mendcurve.records.schemas import TABLES
 
 WRITTEN = datetime(2026, 10, 31, 18, 0)
 _PATTERNS = {
-    "date": r"\d{4}-\d\d-\d\d", "datetime": r"\d{4}-\d\d-\d\d \d\d:\d\d", "count": r"\d+", "number": r"-?\d+(\.\d+)?",
+    "date": r"\d{4}-\d\d-\d\d",
+    "datetime": r"\d{4}-\d\d-\d\d \d\d:\d\d",
+    "count": r"\d+",
+    "number": r"-?\d+(\.\d+)?",
     "money": r"-?\d+\.\d\d",
 }
 _FORMATS = {"date": "yyyy-mm-dd", "datetime": "yyyy-mm-dd hh:mm", "money": "0.00"}
@@ -52,8 +55,11 @@ def _cell(sheet: WriteOnlyWorksheet, text: str, kind: str) -> WriteOnlyCell | No
         cell = WriteOnlyCell(sheet, heading(text) if text in _HEADINGS else text)
         cell.data_type = "s"  # "=1+1" stays the text it is
         return cell
-    value = datetime.fromisoformat(text) if kind in ("date", "datetime") else (
-        int(text) if re.fullmatch(r"-?\d+", text) else float(text))
+    value = (
+        datetime.fromisoformat(text)
+        if kind in ("date", "datetime")
+        else (int(text) if re.fullmatch(r"-?\d+", text) else float(text))
+    )
     cell = WriteOnlyCell(sheet, value)
     if kind in _FORMATS:
         cell.number_format = _FORMATS[kind]
