@@ -34,5 +34,6 @@ def test_a_filter_that_finds_nothing_fails():
 
 
 def test_data_is_a_fresh_copy():
-    data("leukemia.csv")["time"] = 0
+    frame = data("leukemia.csv")
+    frame["time"] = 0
     assert data("data/leukemia.csv")["time"].max() > 0

@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from mendcurve.errors import InputError, check_proportion
-from mendcurve.methods.survival import Curve, Incidence, kaplan_meier
+from mendcurve.methods.curves import Curve, Incidence, kaplan_meier
 from mendcurve.methods.tally import Tally
 
 Floats = NDArray[np.float64]
