@@ -128,7 +128,7 @@ def test_refuses_and_says_what_it_found(time, cost, cuts, says):
 
 
 def test_refuses_a_confidence_in_percent():
-    with pytest.raises(InputError, match="Write 0.95"):
+    with pytest.raises(InputError, match=r"Write 0\.95"):
         mean_cost([1, 2], [True] * 2, np.ones((2, 1)), [0, 5], confidence=95)
 
 

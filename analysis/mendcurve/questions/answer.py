@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from decimal import Decimal
 from html import escape
 
 import pandas as pd
 
-from mendcurve.questions.wording import cell
+from mendcurve.questions.wording import cell, percent
 
 
 class Answer(ABC):
@@ -34,28 +35,46 @@ class Answer(ABC):
         return f'<p class="answer">{escape(self.sentence())}</p>{table_html(self.to_frame())}{notes}'
 
 
+# Units whose values are printed as whole percents.
+SHARES = ("proportion", "share")
+
+
 def table_html(frame: pd.DataFrame, *, caption: str = "") -> str:
     """Return an accessible HTML table; every cell is escaped, units stand in the heading."""
     units = frame.attrs.get("units", {})
     caption = caption or frame.attrs.get("title", "")
-    head = "".join(f'<th scope="col"{_kind(frame[c])}>{escape(_heading(str(c), units.get(c, "")))}</th>' for c in frame)
+    right = frame.attrs.get("right", ())
+    kinds = [' class="n"' if c in right else _kind(frame.iloc[:, i]) for i, c in enumerate(frame.columns)]
+    head = "".join(
+        f'<th scope="col"{kind}>{escape(_heading(str(name), units.get(name, "")))}</th>'
+        for name, kind in zip(frame.columns, kinds, strict=True)
+    )
+    shares = [units.get(name, "").startswith(SHARES) for name in frame.columns]
     body = "".join(
-        "<tr>" + "".join(_td(value, first=i == 0, kind=_kind(frame.iloc[:, i])) for i, value in enumerate(row)) + "</tr>"
+        "<tr>" + "".join(_td(row[i], i == 0, kinds[i], shares[i]) for i in range(len(row))) + "</tr>"
         for row in frame.itertuples(index=False, name=None)
     )
     top = f"<caption>{escape(caption)}</caption>" if caption else ""
-    return f'<div class="table"><table>{top}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
+    label = f' role="region" aria-label="Table: {escape(caption, quote=True)}" tabindex="0"' if caption else ""
+    return f'<div class="table"{label}><table>{top}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
 
 
 def _heading(name: str, unit: str) -> str:
     words = name.replace("_", " ")
-    return f"{words} ({unit})" if unit else words
+    said = not unit or unit.startswith(SHARES) or unit.split()[0] in words
+    return words if said else f"{words} ({unit})"
 
 
 def _kind(column: pd.Series) -> str:
-    return ' class="n"' if pd.api.types.is_numeric_dtype(column.dtype) else ""
+    if pd.api.types.is_bool_dtype(column.dtype):
+        return ""
+    if pd.api.types.is_numeric_dtype(column.dtype) or any(isinstance(v, Decimal) for v in column):
+        return ' class="n"'
+    return ' class="d"' if pd.api.types.is_datetime64_any_dtype(column.dtype) else ""
 
 
-def _td(value: object, *, first: bool, kind: str) -> str:
-    text = escape(cell(value))
-    return f'<th scope="row"{kind}>{text}</th>' if first else f"<td{kind}>{text}</td>"
+def _td(value: object, first: bool, kind: str, share: bool) -> str:
+    text = cell(value)
+    if share and text != cell(None) and isinstance(value, (int, float)):
+        text = percent(value)
+    return f'<th scope="row"{kind}>{escape(text)}</th>' if first else f"<td{kind}>{escape(text)}</td>"

@@ -1,0 +1,215 @@
+"""Doses, courses, next doses and the wait for the vet, on small records with known answers."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from mendcurve.errors import InputError
+from mendcurve.methods.intervals import wilson
+from mendcurve.questions import treatment
+from mendcurve.records import from_frames, settings_from
+from mendcurve.timelines.period import period
+from reference.rows import data, rows
+
+MARCH = period("2025-03-01", "2025-03-31")
+
+
+def rescue(as_of="2025-04-30", misses=True, stays=3, **tables):
+    ids = [f"S-{i}" for i in range(1, stays + 1)]
+    base = {
+        "intakes": pd.DataFrame(
+            {"stay_id": ids, "species": "corn snake", "intake_date": "2025-02-20", "intake_type": "stray"}
+        ),
+        "conditions": pd.DataFrame(
+            {
+                "episode_id": [f"E-{i}" for i in range(1, stays + 1)],
+                "stay_id": ids,
+                "condition": "burn",
+                "found_on": "2025-02-25",
+            }
+        ),
+    }
+    return from_frames(as_of=as_of, settings=settings_from({"doses": {"misses_recorded": misses}}), **base | tables)
+
+
+def course(i, planned=3, hours=24, first="2025-03-01 09:00"):
+    return {
+        "course_id": f"C-{i}",
+        "episode_id": f"E-{i}",
+        "interval_hours": hours,
+        "doses_planned": planned,
+        "first_dose_at": first,
+    }
+
+
+def given(i, *times):
+    return [{"course_id": f"C-{i}", "given_at": t} for t in times]
+
+
+TWO = {
+    "courses": pd.DataFrame([course(1), course(2)]),
+    "doses": pd.DataFrame(
+        [
+            *given(1, "2025-03-01 09:00", "2025-03-02 09:00", "2025-03-03 09:00"),
+            *given(2, "2025-03-01 09:00", "2025-03-02 19:00"),
+        ]
+    ),
+}
+
+
+# lme4::cbpp, section 18 of the reference: design effect and Wilson limits with both numbers divided by it.
+def test_design_effect_and_limits_agree_with_the_outside_values():
+    frame = data("data/cbpp.csv", text=("herd",)).groupby("herd")[["incidence", "size"]].sum()
+    k, n = frame["incidence"].to_numpy(float), frame["size"].to_numpy(float)
+    effect = treatment.design_effect(k, n)
+    limits = wilson(k.sum(), n.sum(), design_effect=effect)
+    got = {
+        "design_effect": effect,
+        "wilson_effective_n_lower": limits.low,
+        "wilson_effective_n_upper": limits.high,
+        "proportion": limits.estimate,
+    }
+    for name, value in got.items():
+        rows(case="adherence.cbpp", quantity=name)[0].check(value)
+
+
+def test_with_every_dose_alike_a_course_is_one_piece_of_evidence():
+    assert treatment.design_effect(np.array([5.0, 5.0]), np.array([5.0, 5.0])) == 5
+
+
+def test_doses_are_counted_by_what_became_of_them():
+    answer = treatment.doses(rescue(**TWO), MARCH)
+    row = answer.to_frame().iloc[0]
+    assert row[["doses_due", "on_time", "late", "missed", "extra", "courses"]].tolist() == [6, 4, 1, 1, 0, 2]
+    assert row["share_on_time"] == pytest.approx(4 / 6)
+    assert row["low"] < 4 / 6 < row["high"]
+    assert answer.sentence().startswith(
+        "Of 6 doses due from 1 March 2025 to 31 March 2025 on 2 courses, 4 of 6 (67 %, 95 % interval"
+    )
+    assert "1 dose was late and 1 dose was missed" in answer.sentence()
+    assert answer.by_month()["month"].tolist() == ["2025-03"]
+    assert answer.by_condition()["doses_due"].tolist() == [6]
+
+
+def test_only_doses_due_in_the_period_count_and_hours_are_cut_to_it():
+    row = treatment.doses(rescue(**TWO), period("2025-03-02", "2025-03-02")).to_frame().iloc[0]
+    assert row["doses_due"] == 2
+    assert row["hours_due"] == 48
+    assert row["hours_covered"] == 24 + 9 + 5
+
+
+def test_where_misses_are_not_recorded_no_share_is_given():
+    answer = treatment.doses(rescue(misses=False, **TWO), MARCH)
+    assert "nothing is called missed or on time" in answer.sentence()
+    assert "5 doses were given as recorded" in answer.sentence()
+    assert np.isnan(answer.to_frame()["share_on_time"].iloc[0])
+
+
+def test_without_courses_it_says_so():
+    records = rescue()
+    for answer in (treatment.doses(records, MARCH), treatment.courses(records, MARCH), treatment.next_doses(records)):
+        assert answer.sentence() == "Treatment courses and doses are not recorded."
+        assert len(answer.to_frame().columns) > 5
+        assert "<table>" in answer._repr_html_()
+
+
+def test_a_period_past_the_as_of_date_is_refused():
+    with pytest.raises(InputError, match="on or before the as-of date"):
+        treatment.doses(rescue(**TWO), period("2025-03-01", "2026-01-01"))
+
+
+def test_courses_stand_as_they_stand():
+    answer = treatment.courses(rescue(**TWO), MARCH)
+    row = answer.to_frame().iloc[0]
+    assert row[["courses", "animals", "completed", "past_its_end", "running"]].tolist() == [2, 2, 1, 1, 0]
+    assert row["doses_planned"] == 6
+    assert row["doses_given"] == 5
+    assert answer.sentence().endswith("1 completed and 1 past the planned end with doses not given.")
+
+
+def test_next_doses_say_when_and_never_how_much():
+    records = rescue(
+        as_of="2025-03-02",
+        courses=pd.DataFrame([course(1), course(2, planned=9)]),
+        doses=pd.DataFrame(given(1, "2025-03-01 09:00") + given(2, "2025-03-01 09:00", "2025-03-02 09:00")),
+    )
+    answer = treatment.next_doses(records)
+    frame = answer.to_frame()
+    assert frame["stay_id"].tolist() == ["S-1", "S-2"]
+    assert frame["due_at"].dt.strftime("%d %H:%M").tolist() == ["02 09:00", "03 09:00"]
+    assert frame["dose"].tolist() == [2, 3]
+    assert not {"weight_used_g", "amount", "volume", "medicine"} & set(frame.columns)
+    assert "2 courses are running; 2 doses are due by the day after" in answer.sentence()
+
+
+def waits(seen, ended_as=None, ended=None, **more):
+    n = len(seen)
+    return rescue(
+        stays=n,
+        conditions=pd.DataFrame(
+            {
+                "episode_id": [f"E-{i}" for i in range(n)],
+                "stay_id": [f"S-{i + 1}" for i in range(n)],
+                "condition": "burn",
+                "found_on": "2025-02-25",
+                "vet_seen_on": seen,
+                "ended_on": ended or [None] * n,
+                "ended_as": ended_as or [None] * n,
+            }
+        ),
+        **more,
+    )
+
+
+def test_the_wait_counts_those_never_seen_in_the_denominator():
+    seen = ["2025-02-25", "2025-02-27", "2025-03-02", "2025-03-02", "2025-03-20", None]
+    records = waits(seen, ended=[None] * 5 + ["2025-02-26"], ended_as=[None] * 5 + ["cleared"])
+    closed = treatment.vet_wait(records).to_frame().iloc[0]
+    assert closed["answer"] == "not recorded"
+    ended = ["2025-04-01"] * 5 + ["2025-02-26"]
+    answer = treatment.vet_wait(waits(seen, ended=ended, ended_as=["cleared"] * 6))
+    row = answer.to_frame().iloc[0]
+    assert row[["seen", "cleared_unseen", "waiting", "closed_with_date", "closed"]].tolist() == [5, 1, 0, 5, 6]
+    assert row["share_seen"] == pytest.approx(4 / 6)
+    assert row["median_days"] == 5
+    assert answer.curves()["cause"].nunique() == 4
+
+
+def test_one_still_waiting_is_cut_off_and_not_counted_as_seen():
+    row = treatment.vet_wait(waits(["2025-02-26"] * 5 + [None])).to_frame().iloc[0]
+    assert row["waiting"] == 1
+    assert row["share_seen"] == pytest.approx(5 / 6)
+
+
+def test_too_few_are_counts_only():
+    assert treatment.vet_wait(waits(["2025-02-26"] * 3)).to_frame().iloc[0]["answer"] == "too few to say"
+
+
+def test_no_conditions_at_all_make_no_error():
+    records = from_frames(
+        as_of="2025-04-30",
+        intakes=pd.DataFrame(
+            [{"stay_id": "S-1", "species": "corn snake", "intake_date": "2025-02-20", "intake_type": "stray"}]
+        ),
+    )
+    assert "No condition was found" in treatment.vet_wait(records).sentence()
+    assert "No episode has a finished course" in treatment.after_course(records).sentence()
+
+
+def test_from_the_last_dose_to_clearance():
+    ended = pd.DataFrame(
+        {
+            "episode_id": ["E-1", "E-2"],
+            "stay_id": ["S-1", "S-2"],
+            "condition": "burn",
+            "found_on": "2025-02-25",
+            "ended_on": ["2025-03-13", "2025-03-06"],
+            "ended_as": "cleared",
+        }
+    )
+    answer = treatment.after_course(rescue(stays=2, **(TWO | {"conditions": ended})))
+    row = answer.to_frame().iloc[0]
+    assert row["cleared"] == 2
+    assert row["median_days"] == 4
