@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from mendcurve.records import cutting
 from mendcurve.records.settings import Settings
 
 
@@ -61,3 +62,10 @@ class Records:
         """First day on which ``table`` is complete."""
         start = self.settings["dates.starts"].get(table)
         return max(self.records_start, pd.Timestamp(start)) if start else self.records_start
+
+    def cut(self, as_of: str | pd.Timestamp) -> Records:
+        """Return the records as they were known at the end of ``as_of``: the only way to report "as at" or back-test.
+
+        Rows dated later are gone, and what they closed is open again. Findings and accounts stay those of the reading.
+        """
+        return cutting.cut(self, as_of)

@@ -56,7 +56,8 @@ def _c(name: str, kind: str, meaning: str, **more: object) -> Column:
 
 LIVE_OUTCOMES = ("adopted", "returned to owner", "transferred out", "released")
 DEATHS = ("died", "euthanised", "euthanised at owner's request")
-OUTCOMES = (*LIVE_OUTCOMES, *DEATHS, "missing")
+# "not recorded": it left, on a known day, and nobody wrote down how; counted in every table, censored in every curve.
+OUTCOMES = (*LIVE_OUTCOMES, *DEATHS, "missing", "not recorded")
 INTAKE_TYPES = ("surrendered", "stray", "transferred in", "confiscated", "returned", "born in care")
 CIRCUMSTANCES = ("fed", "shed", "laid eggs", "gave birth", "gravid", "brumating", "tail lost", "bladder emptied")
 PERIODS = ("ready for a home", "foster", "hold", "brumating", "gravid", "fasting", "permanent resident")

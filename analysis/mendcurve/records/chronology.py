@@ -1,0 +1,149 @@
+"""Checks of time: out not before in, facts inside their stay, one animal in one place at a time."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from mendcurve.records.review import Review, looked_up, worded
+from mendcurve.records.schemas import DEATHS, LIVE_OUTCOMES
+
+# Facts that happen during a stay: table, date, and the tables to go through to reach the stay.
+_DURING = (
+    ("conditions", "found_on", ()),
+    ("conditions", "ended_on", ()),
+    ("weighings", "weighed_on", ()),
+    ("targets", "set_on", ()),
+    ("periods", "from_date", ()),
+    ("moves", "moved_on", ()),
+    ("checks", "checked_on", ("conditions",)),
+    ("courses", "first_dose_at", ("conditions",)),
+    ("doses", "given_at", ("courses", "conditions")),
+)
+_LINK = {"conditions": ("episode_id", "stay_id"), "courses": ("course_id", "episode_id")}
+# Earlier, later, table: a row that breaks it cannot be used.
+_IN_ORDER = (("conditions", "found_on", "ended_on"), ("periods", "from_date", "to_date"))
+_LIKELY = (("conditions", "found_on", "vet_seen_on"), ("courses", "first_dose_at", "stopped_at"),
+           ("targets", "set_on", "by_date"), ("grants", "starts_on", "ends_on"), ("requests", "asked_on", "answered_on"))
+
+
+def check_order_in_row(review: Review) -> None:
+    """Set aside rows that end before they begin; doubt other dates out of order; empty impossible hatching days."""
+    for table, first, last in _IN_ORDER:
+        frame = review.tables[table]
+        bad = frame[last] < frame[first]
+        rule = worded(f"{last} must be on or after {first}, which is {{first}}", bad, first=frame[first])
+        review.set_aside(table, bad, last, rule, "Correct the dates.")
+    for table, first, last in _LIKELY:
+        frame = review.tables[table]
+        bad = frame[last].dt.floor("D") < frame[first].dt.floor("D")
+        rule = worded(f"{last} should be on or after {first}, which is {{first}}", bad, first=frame[first])
+        review.doubt(table, bad, last, rule, "Correct the dates.")
+    frame = review.tables["intakes"]
+    bad = frame["hatched_on"] > frame["intake_date"]
+    rule = worded("hatched_on must be on or before intake_date, which is {came}; it is read as empty", bad,
+                  came=frame["intake_date"])
+    review.blank("intakes", bad, "hatched_on", rule, "Correct the date, or leave it empty.")
+
+
+def check_outcomes(review: Review) -> None:
+    """Set aside outcomes before their intake and outcomes when none are left; doubt those of more than are left."""
+    stays = review.tables["intakes"].set_index("stay_id")
+    frame = review.tables["outcomes"]
+    came = looked_up(frame["stay_id"], stays["intake_date"])
+    early = frame["outcome_date"] < came
+    rule = worded("outcome_date must be on or after intake_date, which is {came} (intakes, row {row})", early, came=came,
+                  row=looked_up(frame["stay_id"], stays["source_row"]))
+    review.set_aside("outcomes", early, "outcome_date", rule,
+                     "Correct the dates. Until then the outcome is not used, and the animal counts as in care.")
+    frame = with_left(review.tables["outcomes"], stays["group_size"])
+    none = frame["left_before"] <= 0
+    rule = worded("a stay ends once for each of its animals; none of {size} was left when this row says some left", none,
+                  size=frame["size"])
+    review.set_aside("outcomes", none, "outcome_date", rule, "Delete the wrong one of the outcomes of this stay.")
+    frame = frame[~none].reset_index(drop=True)
+    many = (frame["animals"] > frame["left_before"]).fillna(False).astype(bool)
+    rule = worded("no more animals can leave than are left, and {left} of {size} were left", many,
+                  left=frame["left_before"], size=frame["size"])
+    review.doubt("outcomes", many, "animals", rule, "Correct the number that left, or the group's size.")
+    doa = looked_up(frame["stay_id"], stays["dead_on_arrival"]).fillna(False).astype(bool)
+    review.doubt("outcomes", doa & frame["outcome_type"].isin(LIVE_OUTCOMES), "outcome_type",
+                 "an animal that was dead on arrival cannot leave alive", "Correct the outcome, or the intake.")
+
+
+def with_left(outcomes: pd.DataFrame, sizes: pd.Series) -> pd.DataFrame:
+    """Return ``outcomes`` with ``size`` of the group and ``left_before`` each row (in order of date and row)."""
+    order = outcomes.sort_values(["outcome_date", "source_row"], kind="stable").index
+    size = looked_up(outcomes["stay_id"], sizes).astype("float64")
+    # A blank number takes all that are left: counting the whole size leaves none, whatever went before.
+    taken = outcomes["animals"].astype("float64").fillna(size).loc[order]
+    before = taken.groupby(outcomes["stay_id"].loc[order]).cumsum() - taken
+    return outcomes.assign(size=size, left_before=size - before.reindex(outcomes.index))
+
+
+def ends(intakes: pd.DataFrame, outcomes: pd.DataFrame) -> pd.DataFrame:
+    """Return, by stay_id, intake_date, end (day the last animal left; missing: some are in care) and how it ended."""
+    stays = intakes.drop_duplicates("stay_id").set_index("stay_id")
+    out = outcomes.sort_values(["outcome_date", "source_row"], kind="stable")
+    size = looked_up(out["stay_id"], stays["group_size"]).astype("float64")
+    gone = out["animals"].astype("float64").fillna(size).groupby(out["stay_id"]).sum()
+    last = out.drop_duplicates("stay_id", keep="last").set_index("stay_id")
+    split = intakes.loc[intakes["split_from"].notna()].groupby("split_from")["group_size"].sum()
+    total = gone.reindex(stays.index).fillna(0) + split.reindex(stays.index).fillna(0)
+    whole = (total >= stays["group_size"]) & stays.index.isin(last.index)
+    return pd.DataFrame({
+        "intake_date": stays["intake_date"], "end": last["outcome_date"].reindex(stays.index).where(whole),
+        "outcome": last["outcome_type"].reindex(stays.index).where(whole), "row": stays["source_row"],
+    })
+
+
+def check_inside_stay(review: Review) -> None:
+    """Doubt facts dated before their stay began or after it ended."""
+    span = ends(review.tables["intakes"], review.tables["outcomes"])
+    for table, column, path in _DURING:
+        frame = review.tables[table]
+        stay = stay_of(review.tables, frame, path)
+        day = frame[column].dt.floor("D")
+        came, left = looked_up(stay, span["intake_date"]), looked_up(stay, span["end"])
+        early, late = day < came, day > left
+        rule = worded(f"{column} should be on or after the intake of {{stay}}, {{came}}", early, stay=stay, came=came)
+        review.doubt(table, early, column, rule, "Correct the date, or the intake's.")
+        how = looked_up(stay, span["outcome"])
+        dead = how.isin(DEATHS)
+        rule = worded(f"{column} should be no later than the day {{stay}} left, {{left}} ({{how}})", late, stay=stay,
+                      left=left, how=how)
+        review.doubt(table, late & ~dead, column, rule, "Correct the date, or the outcome's; or the stay it belongs to.")
+        review.doubt(table, late & dead, column, rule,
+                     "An animal that died cannot be treated or weighed: correct the date, the outcome, or the stay.")
+    frame = review.tables["followups"]
+    left = looked_up(frame["stay_id"], span["end"])
+    early = frame["seen_on"] < left
+    rule = worded("news after leaving should be no earlier than the day it left, {left}", early, left=left)
+    review.doubt("followups", early, "seen_on", rule, "Correct the date.")
+
+
+def stay_of(tables: dict[str, pd.DataFrame], frame: pd.DataFrame, path: tuple[str, ...]) -> pd.Series:
+    """Return the stay_id of each row of ``frame``, through the tables of ``path``."""
+    if not path:
+        return frame["stay_id"]
+    ids = frame[_LINK[path[0]][0]]
+    for table in path:
+        key, up = _LINK[table]
+        ids = looked_up(ids, tables[table].drop_duplicates(key).set_index(key)[up])
+    return ids
+
+
+def check_overlaps(review: Review) -> None:
+    """Doubt a stay that begins while an earlier stay of the same animal goes on."""
+    frame = review.tables["intakes"]
+    end = looked_up(frame["stay_id"], ends(frame, review.tables["outcomes"])["end"])
+    use = frame[frame["animal_id"].notna() & frame["split_from"].isna()].assign(end=end)
+    use = use.sort_values(["animal_id", "intake_date", "end", "source_row"], kind="stable", na_position="last")
+    far = pd.Timestamp("2200-01-01")
+    until = use["end"].fillna(far).groupby(use["animal_id"]).cummax()
+    before = until.groupby(use["animal_id"]).shift()
+    earlier = use.groupby("animal_id")[["stay_id", "source_row"]].shift()
+    over = (use["intake_date"] < before).reindex(frame.index, fill_value=False)
+    rule = worded("one animal cannot have two stays at once; {stay} (row {row}) of {animal} was still going on", over,
+                  stay=earlier["stay_id"].reindex(frame.index), row=earlier["source_row"].reindex(frame.index),
+                  animal=frame["animal_id"])
+    review.doubt("intakes", over, "intake_date", rule, "Give the earlier stay its outcome, or correct the animal_id.")

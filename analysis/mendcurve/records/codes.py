@@ -1,0 +1,156 @@
+"""Code lists: the rescue's words to ours, by its own list first, then by known synonyms."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from functools import partial
+
+import pandas as pd
+
+from mendcurve.errors import InputError, nearest
+from mendcurve.records.findings import CHANGED
+from mendcurve.records.folding import folded
+from mendcurve.records.parsing import Parsed, Trouble, by_unique
+from mendcurve.records.privacy import free_text
+from mendcurve.records.schemas import Column
+
+# What records.toml may give for a word instead of a code.
+NOTHING = ""
+ASIDE = "set aside"
+NOTHING_HERE = Trouble("", "", "nothing here")
+SET_ASIDE = Trouble("records.toml says to set aside rows with this word", "", ASIDE)
+
+# Other spellings of our codes, by column. From memory of how people write; a rescue adds its own in records.toml.
+SYNONYMS: dict[str, dict[str, str]] = {
+    "sex": {"f": "female", "m": "male", "u": "unknown", "?": "unknown", "unsexed": "unknown", "1.0": "male",
+            "0.1": "female", "0.0.1": "unknown", "1.0.0": "male", "0.1.0": "female", "not known": "unknown",
+            "both": "mixed"},
+    "life_stage": {"baby": "hatchling", "neonate": "hatchling", "young": "juvenile", "juv": "juvenile",
+                   "sub-adult": "subadult", "sub adult": "subadult", "ad": "adult", "eggs": "egg"},
+    "hatched_on_kind": {"exact": "known", "estimate": "estimated", "approx": "estimated", "est": "estimated"},
+    "intake_type": {"surrender": "surrendered", "owner surrender": "surrendered", "given up": "surrendered",
+                    "found": "stray", "transfer in": "transferred in", "transfer": "transferred in",
+                    "transferred": "transferred in", "confiscation": "confiscated", "seized": "confiscated",
+                    "seizure": "confiscated", "return": "returned", "returned adoption": "returned",
+                    "adoption return": "returned", "born": "born in care", "hatched": "born in care",
+                    "hatched in care": "born in care"},
+    "outcome_type": {"adoption": "adopted", "rehomed": "adopted", "returned": "returned to owner",
+                     "return to owner": "returned to owner", "reclaimed": "returned to owner",
+                     "transfer": "transferred out", "transferred": "transferred out",
+                     "transfer out": "transferred out", "release": "released", "dead": "died", "death": "died",
+                     "deceased": "died", "euthanized": "euthanised", "euthanasia": "euthanised", "pts": "euthanised",
+                     "put to sleep": "euthanised", "owner requested euthanasia": "euthanised at owner's request",
+                     "euthanized at owner's request": "euthanised at owner's request",
+                     "owner-requested euthanasia": "euthanised at owner's request", "lost": "missing",
+                     "escaped": "missing", "stolen": "missing", "unknown": "not recorded"},
+    "severity": {"low": "mild", "medium": "moderate", "mod": "moderate", "high": "severe", "bad": "severe"},
+    "ended_as": {"clear": "cleared", "recovered": "cleared", "resolved": "cleared", "cured": "cleared",
+                 "chronic": "managed", "lifelong": "managed", "misdiagnosis": "misdiagnosed",
+                 "wrong diagnosis": "misdiagnosed"},
+    "result": {"ill": "still ill", "sick": "still ill", "not better": "still ill", "ok": "well", "better": "well",
+               "unsure": "unclear", "gave": "given", "yes": "given", "done": "given", "refusal": "refused",
+               "spat out": "refused", "skipped": "missed", "not given": "missed", "forgotten": "missed"},
+    "kind": {"drug": "medicine", "medication": "medicine", "med": "medicine", "treatment": "procedure"},
+    "unit": {"gram": "g", "grams": "g", "gr": "g", "kilo": "kg", "kilos": "kg", "kgs": "kg", "ounce": "oz",
+             "ounces": "oz", "lbs": "lb", "pound": "lb", "pounds": "lb"},
+    "circumstance": {"ate": "fed", "just fed": "fed", "eaten": "fed", "shedding": "shed", "in shed": "shed",
+                     "laid": "laid eggs", "egg laying": "laid eggs", "eggs laid": "laid eggs", "birth": "gave birth",
+                     "pregnant": "gravid", "brumation": "brumating", "tail loss": "tail lost",
+                     "dropped tail": "tail lost", "urinated": "bladder emptied", "bladder empty": "bladder emptied"},
+    "length_kind": {"svl": "snout-vent", "snout vent": "snout-vent", "scl": "carapace", "shell": "carapace",
+                    "total length": "total"},
+    "what": {"ready": "ready for a home", "adoptable": "ready for a home", "available": "ready for a home",
+             "fostered": "foster", "in foster": "foster", "on hold": "hold", "legal hold": "hold",
+             "brumation": "brumating", "fast": "fasting", "permanent": "permanent resident",
+             "resident": "permanent resident", "sanctuary": "permanent resident"},
+    "rule": {"all-in all-out": "all in all out", "all in/all out": "all in all out",
+             "clock restart": "clock restarts"},
+    "answer": {"yes": "taken in", "accepted": "taken in", "admitted": "taken in", "full": "no room",
+               "refused": "declined", "no": "declined", "pending": "waiting", "on waiting list": "waiting",
+               "cancelled": "withdrawn", "canceled": "withdrawn"},
+    "status": {"ok": "well", "fine": "well", "good": "well", "sick": "ill", "dead": "died",
+               "no answer": "not reached", "no reply": "not reached"},
+    "category": {"vet": "medical", "veterinary": "medical", "medicine": "medical", "food": "running",
+                 "rent": "running", "heating": "running", "electricity": "running", "supplies": "running"},
+    "restricted_to": {"vet": "medical", "veterinary": "medical"},
+}
+_YES = frozenset({"yes", "y", "true", "t", "1", "x", "\u2713", "\u2714"})
+_NO = frozenset({"no", "n", "false", "f", "0", "-"})
+_SPLIT = re.compile(r"\s*(?:[;,/+&|]|\band\b)\s*")
+
+
+def words_for(column: Column, own: Mapping[str, str], where: str) -> dict[str, object]:
+    """Return folded word -> code (or Trouble) for ``column``; the rescue's ``own`` list comes first.
+
+    Raises
+    ------
+    InputError
+        If ``own`` maps a word to something that is no code of the column.
+    """
+    words: dict[str, object] = {folded(word): code for word, code in SYNONYMS.get(column.name, {}).items()
+                                if not column.codes or code in column.codes}
+    words |= {folded(code): code for code in column.codes}
+    for word, code in own.items():
+        if code == NOTHING:
+            words[folded(word)] = NOTHING_HERE
+        elif code == ASIDE:
+            words[folded(word)] = SET_ASIDE
+        elif column.codes and code not in column.codes:
+            raise InputError(f'{where}: codes.{column.name} gives "{code}" for "{word}", which is no code of '
+                             f"{column.name}.", remedy=f"Known: {', '.join(column.codes)}, {ASIDE!r} or an empty text."
+                             + nearest(str(code), column.codes))
+        else:
+            words[folded(word)] = code
+    return words
+
+
+def parse_codes(text: pd.Series, column: Column, words: Mapping[str, object]) -> Parsed:
+    """Parse a column of codes, or of free words where the column has no codes but the rescue maps some."""
+    return by_unique(text, partial(_code, column=column, words=words))
+
+
+def parse_lists(text: pd.Series, column: Column, words: Mapping[str, object]) -> Parsed:
+    """Parse a column of several codes in a cell; values are sorted and joined by "; "."""
+    return by_unique(text, partial(_list, column=column, words=words))
+
+
+def parse_yes_no(text: pd.Series, words: Mapping[str, object]) -> Parsed:
+    """Parse yes and no."""
+    return by_unique(text, partial(_yes_no, words=words))
+
+
+def _code(text: str, *, column: Column, words: Mapping[str, object]) -> tuple[str | None, Trouble | None]:
+    found = words.get(folded(text))
+    if isinstance(found, Trouble):
+        return None, found
+    if found is not None:
+        return str(found), None
+    return (None, _unknown(text, column)) if column.codes else free_text(text)
+
+
+def _list(text: str, *, column: Column, words: Mapping[str, object]) -> tuple[str | None, Trouble | None]:
+    known, unknown = set(), []
+    for part in filter(None, _SPLIT.split(folded(text))):
+        found = words.get(part)
+        if isinstance(found, str):
+            known.add(found)
+        elif found is None:
+            unknown.append(part)
+    trouble = None
+    if unknown:
+        trouble = Trouble(_unknown(unknown[0], column).rule, _unknown(unknown[0], column).what_to_do, CHANGED)
+    return "; ".join(sorted(known)), trouble
+
+
+def _unknown(word: str, column: Column) -> Trouble:
+    close = nearest(folded(word), column.codes)
+    return Trouble(f"{column.name} must be one of: {', '.join(column.codes)}",
+                   f'Correct it, or give its meaning in records.toml under codes.{column.name}.{close}')
+
+
+def _yes_no(text: str, *, words: Mapping[str, object]) -> tuple[bool | None, Trouble | None]:
+    word = str(words.get(folded(text), folded(text)))
+    if word in _YES or word in _NO:
+        return word in _YES, None
+    return None, Trouble("this must be yes or no", "Write yes or no, or leave the cell empty for no.")

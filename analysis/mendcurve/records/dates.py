@@ -1,0 +1,166 @@
+"""The one date parser: ISO is always ISO, the order of day and month is declared or proved, never guessed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from functools import partial
+
+import pandas as pd
+
+from mendcurve.errors import InputError
+from mendcurve.records.findings import CHANGED
+from mendcurve.records.parsing import Parsed, Trouble, by_unique
+
+_TIME = r"(?:[T ,]+(?P<time>\d{1,2}[:.]\d{2}(?:[:.]\d{2}(?:\.\d+)?)?\s*(?:[ap]\.?m\.?)?)\s*(?P<zone>Z|[+-]\d{2}:?\d{2})?)?"
+_ISO = re.compile(r"(?P<y>\d{4})(?P<sep>[-/.])(?P<m>\d{1,2})(?P=sep)(?P<d>\d{1,2})" + _TIME, re.I)
+_COMPACT = re.compile(r"(?P<y>(?:19|20)\d{2})(?P<m>\d{2})(?P<d>\d{2})" + _TIME, re.I)
+_NUMERIC = re.compile(r"(?P<a>\d{1,2})(?P<sep>[-/. ])(?P<b>\d{1,2})(?P=sep)(?P<c>\d{4}|\d{2})" + _TIME, re.I)
+_WORDS_DMY = re.compile(
+    r"(?:[a-z]{3,9}\.?,?\s+)?(?P<d>\d{1,2})(?:st|nd|rd|th)?[-/. ]*(?:of )?(?P<mon>[a-z]{3,9})\.?[-/., ]*(?P<y>\d{4}|\d{2})"
+    + _TIME, re.I)
+_WORDS_MDY = re.compile(r"(?P<mon>[a-z]{3,9})\.?[-/ ]*(?P<d>\d{1,2})(?:st|nd|rd|th)?,?[-/ ]+(?P<y>\d{4}|\d{2})" + _TIME,
+                        re.I)
+_SERIAL = re.compile(r"\d{5}(?:\.\d+)?")
+_MONTHS = {name[:3]: number for number, name in enumerate(
+    ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
+     "december"), start=1)}
+# Day 0 of the two epochs a workbook can have. 1900 books count a 29 February 1900 that never was; hence 30 December.
+EPOCH_1900 = datetime(1899, 12, 30)
+EPOCH_1904 = datetime(1904, 1, 1)
+_SERIALS = (20000, 80000)  # 1954 to 2119
+ORDERS = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
+
+
+def order_of(columns: Mapping[str, tuple[pd.Series, pd.Series]], declared: str, where: str) -> str:
+    """Return the order of day and month in numeric dates of one sheet.
+
+    Parameters
+    ----------
+    columns : mapping of heading to (text, row numbers)
+    declared : str
+        "dmy", "mdy", "ymd", or "" to have the sheet prove it (a day above 12).
+    where : str
+        File and sheet, for the message.
+
+    Raises
+    ------
+    InputError
+        If nothing declares it and the dates could be read either way, or prove both.
+    """
+    if declared:
+        return declared
+    proof: dict[str, str] = {}
+    open_question: list[str] = []
+    for heading, (text, rows) in columns.items():
+        first = ~text.duplicated()
+        for word, row in zip(text[first], rows[first], strict=True):
+            match = _NUMERIC.fullmatch(word.strip())
+            if not match:
+                continue
+            a, b = int(match["a"]), int(match["b"])
+            told = f'row {row}, column "{heading}": {word.strip()}'
+            if a > 12 >= b:
+                proof.setdefault("dmy", told)
+            elif b > 12 >= a:
+                proof.setdefault("mdy", told)
+            elif a != b:
+                open_question.append(told)
+    if len(proof) == 2:
+        raise InputError(f"{where}: some dates have the day first and others the month first.",
+                         [f"{ORDERS[o]}: {told}" for o, told in proof.items()],
+                         _ask("dmy") + " Rows that do not fit will then be set aside and listed.")
+    if not proof and open_question:
+        raise InputError(f"{where}: day/month order unknown. Every date could have the day or the month first.",
+                         open_question[:3], _ask("dmy"))
+    return next(iter(proof), "dmy")
+
+
+def _ask(order: str) -> str:
+    return (f'In records.toml, under [rescue], write date_order = "{order}" (day first) or "mdy" (month first); or '
+            "under the table, if only this file has it.")
+
+
+def parse_dates(text: pd.Series, order: str, *, epoch: datetime = EPOCH_1900, order_shown: str = "") -> Parsed:
+    """Parse a column of text; values are ``(datetime, hour written down)``.
+
+    Notes
+    -----
+    Year first is always year, month, day. A bare number from 20000 to 79999 is a spreadsheet's day number, converted
+    by ``epoch`` and reported. Years of two digits: 69 and below are 20xx. A time zone is passed over and reported.
+    """
+    return by_unique(text, partial(_parse, order=order, epoch=epoch, proof=order_shown))
+
+
+def _parse(text: str, *, order: str, epoch: datetime, proof: str) -> tuple[tuple[datetime, bool] | None, Trouble | None]:
+    word = " ".join(text.split())
+    parts = _iso_or_words(word) or _numeric(word, order)
+    if parts is None:
+        return _serial(word, epoch)
+    year, month, day, match = parts
+    try:
+        value = datetime(year, month, day)
+    except ValueError:
+        return None, _not_in(word, order, proof)
+    if not 1900 <= year <= 2100:
+        return None, Trouble("a date must lie between 1900 and 2100", "Correct the year.")
+    return _with_time(value, match)
+
+
+def _iso_or_words(word: str) -> tuple[int, int, int, re.Match[str]] | None:
+    match = _ISO.fullmatch(word) or _COMPACT.fullmatch(word)
+    if match:
+        return int(match["y"]), int(match["m"]), int(match["d"]), match
+    match = _WORDS_DMY.fullmatch(word) or _WORDS_MDY.fullmatch(word)
+    month = _MONTHS.get(match["mon"][:3].lower()) if match else None
+    return (_year(match["y"]), month, int(match["d"]), match) if match and month else None
+
+
+def _numeric(word: str, order: str) -> tuple[int, int, int, re.Match[str]] | None:
+    match = _NUMERIC.fullmatch(word)
+    if not match:
+        return None
+    a, b, c = match["a"], match["b"], match["c"]
+    if order == "ymd" and len(c) == 2:
+        return _year(a), int(b), int(c), match
+    return (_year(c), int(b), int(a), match) if order == "dmy" else (_year(c), int(a), int(b), match)
+
+
+def _year(text: str) -> int:
+    number = int(text)
+    if len(text) > 2:
+        return number
+    return 2000 + number if number <= 69 else 1900 + number
+
+
+def _serial(word: str, epoch: datetime) -> tuple[tuple[datetime, bool] | None, Trouble | None]:
+    if _SERIAL.fullmatch(word) and _SERIALS[0] <= float(word) < _SERIALS[1]:
+        # Rounded to seconds: the fraction of a day is a binary number.
+        value = epoch + timedelta(seconds=round(float(word) * 86400))
+        return (value, "." in word and float(word) % 1 > 0), Trouble(
+            f"a date must be written as a date; this is a spreadsheet's day number, read as {value:%Y-%m-%d}",
+            "Check it, and format the column as a date.", CHANGED)
+    return None, Trouble("a date must name a day, a month and a year",
+                         "Write it as 2024-03-31, and leave the cell empty if it is not known.")
+
+
+def _not_in(word: str, order: str, proof: str) -> Trouble:
+    shown = f" ({proof})" if proof else ""
+    return Trouble(f"a date must exist; dates here are read with {ORDERS[order]}{shown}",
+                   "Correct the date, or write it as 2024-03-31.")
+
+
+def _with_time(value: datetime, match: re.Match[str]) -> tuple[tuple[datetime, bool] | None, Trouble | None]:
+    if not match["time"]:
+        return (value, False), None
+    clock = re.fullmatch(r"(\d{1,2})[:.](\d{2})(?:[:.](\d{2}))?(?:\.\d+)?\s*(?:([ap])\.?m\.?)?", match["time"].lower())
+    if not clock:
+        return None, Trouble("a time must be hours and minutes", "Write it as 08:30.")
+    hour, minute, second, half = int(clock[1]), int(clock[2]), int(clock[3] or 0), clock[4]
+    if half:
+        hour = hour % 12 + (12 if half == "p" else 0)
+    if hour > 23 or minute > 59 or second > 59:
+        return None, Trouble("a time must be hours and minutes of one day", "Write it as 08:30.")
+    zone = Trouble("a time is read as the clock on the wall; its time zone is passed over", "Check the hour.", CHANGED)
+    return (value.replace(hour=hour, minute=minute, second=second), True), zone if match["zone"] else None

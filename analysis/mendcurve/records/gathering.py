@@ -1,0 +1,172 @@
+"""Find the files, the settings, and which sheet feeds which table."""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from mendcurve.errors import InputError, nearest
+from mendcurve.records import reading, workbook
+from mendcurve.records.findings import Ledger
+from mendcurve.records.folding import heading as plain
+from mendcurve.records.schemas import TABLES
+from mendcurve.records.sheets import Sheet
+from mendcurve.records.sources import Plan, Source, plan_from
+
+SETTINGS_FILE = "records.toml"
+# What ``check`` writes beside the records, and the sheets of the template that hold no records.
+OWN_FILES = frozenset(("findings.csv", "set_aside.csv", "accounts.csv"))
+OWN_SHEETS = frozenset(("how to", "meanings", "lists"))
+SUFFIXES = (*reading.SUFFIXES, *workbook.SUFFIXES)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Gathered:
+    """Files of one rescue, opened.
+
+    Attributes
+    ----------
+    config : mapping
+        The parsed records.toml.
+    plan : Plan
+    feeds : tuple of (Sheet, tuple of Source)
+        Each sheet with the tables it feeds.
+    digest : str
+        SHA-256 over the settings and every file read.
+    """
+
+    config: Mapping[str, Any]
+    plan: Plan
+    feeds: tuple[tuple[Sheet, tuple[Source, ...]], ...]
+    digest: str
+
+
+def gather(path: Path, settings: Path | None, ledger: Ledger) -> Gathered:
+    """Open the records at ``path`` (a folder, a workbook or one file).
+
+    Raises
+    ------
+    InputError
+        If there is nothing there, a file cannot be read, records.toml is wrong, or nothing holds intakes.
+    """
+    if not path.exists():
+        raise InputError(f'There is nothing at "{path.name}".', remedy="Give the folder, workbook or file of records.")
+    folder = path if path.is_dir() else path.parent
+    config, text = _settings(settings, folder / SETTINGS_FILE)
+    plan = plan_from(config, SETTINGS_FILE)
+    files = _files(path, plan)
+    books = {f.name: workbook.Book(f) for f in files.values() if f.suffix.lower() in workbook.SUFFIXES}
+    places = {name: books[name].names if name in books else [""] for name in files}
+    sources = _located(plan, places, single=path.is_file())
+    _unused(places, sources, ledger)
+    if not any(source.table == "intakes" for source in sources):
+        held = [f'{name}{f", sheets {listed}" if (listed := ", ".join(filter(None, sheets))) else ""}'
+                for name, sheets in places.items()]
+        raise InputError("Only intakes are required, but no file or sheet is said to hold them.", held,
+                         'Name the file or sheet "intakes", or in records.toml write [tables.intakes] with its file.')
+    feeds: dict[tuple[str, str, int | None], list[Source]] = {}
+    for source in sources:
+        feeds.setdefault((source.file, source.sheet, source.heading_row), []).append(source)
+    opened = tuple((_read(files[file], books, sheet, row), tuple(group)) for (file, sheet, row), group in feeds.items())
+    used = sorted({source.file for source in sources})
+    return Gathered(config=config, plan=plan, feeds=opened, digest=_digest(text, (files[name] for name in used)))
+
+
+def _settings(given: Path | None, beside: Path) -> tuple[dict[str, Any], bytes]:
+    path = given or beside
+    if given is not None and not given.is_file():
+        raise InputError(f'The settings file "{given.name}" is not there.', remedy="Correct its path.")
+    if not path.is_file():
+        return {}, b""
+    raw = path.read_bytes()
+    try:
+        return tomllib.loads(raw.decode("utf-8-sig")), raw
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise InputError(f"{path.name} cannot be read: {error}.",
+                         remedy="Texts stand in double quotes, sections in [brackets]; save the file as UTF-8."
+                         ) from error
+
+
+def _files(path: Path, plan: Plan) -> dict[str, Path]:
+    if path.is_file():
+        if path.suffix.lower() not in SUFFIXES:
+            raise InputError(f"{path.name}: records are read from {', '.join(SUFFIXES)}.",
+                             remedy="Save it as one of these.")
+        return {path.name: path}
+    found = sorted(f for f in path.iterdir() if f.is_file() and f.suffix.lower() in SUFFIXES
+                   and not f.name.startswith(("~$", ".")) and f.name not in OWN_FILES)
+    files = {f.name: f for f in found if f.name not in plan.ignored_files}
+    if not files:
+        raise InputError(f'The folder "{path.name}" holds no file of records.',
+                         remedy=f"Put the records there, as {', '.join(SUFFIXES)}.")
+    return files
+
+
+def _located(plan: Plan, places: Mapping[str, list[str]], *, single: bool) -> list[Source]:
+    out = []
+    for source in plan.sources:
+        if single and source.file and source.file not in places:
+            continue
+        out.append(_placed(source, places))
+    named = {source.table for source in plan.sources}
+    taken = {(source.file, source.sheet) for source in out}
+    for file, sheets in places.items():
+        for sheet in sheets:
+            table = plain(sheet or Path(file).stem)
+            if table in TABLES and table not in named and (file, sheet) not in taken:
+                out.append(Source(table=table, file=file, sheet=sheet))
+    return out
+
+
+def _placed(source: Source, places: Mapping[str, list[str]]) -> Source:
+    where = f"{SETTINGS_FILE}: [tables.{source.table}]"
+    if source.file and source.file not in places:
+        raise InputError(f'{where}: there is no file "{source.file}".',
+                         [f"files: {', '.join(places)}"], "Correct its name." + nearest(source.file, places))
+    files = {source.file: places[source.file]} if source.file else places
+    fits = []
+    for file, sheets in files.items():
+        for sheet in sheets:
+            if source.sheet:
+                fit = plain(sheet) == plain(source.sheet)
+            else:
+                fit = plain(sheet or Path(file).stem) == source.table or (bool(source.file) and len(sheets) == 1)
+            fits += [(file, sheet)] * fit
+    if not fits and not source.file and not source.sheet and sum(map(len, places.values())) == 1:
+        fits = [(file, sheets[0]) for file, sheets in places.items()]
+    if len(fits) != 1:
+        known = [f"{file}: {', '.join(filter(None, sheets))}" for file, sheets in files.items()]
+        what = f'a sheet "{source.sheet}"' if source.sheet else f'a file or sheet named "{source.table}"'
+        raise InputError(f"{where}: {'several files have' if fits else 'no file has'} {what}.", known,
+                         "Write file and sheet." + nearest(source.sheet, [s for ss in files.values() for s in ss]))
+    return replace(source, file=fits[0][0], sheet=fits[0][1])
+
+
+def _unused(places: Mapping[str, list[str]], sources: list[Source], ledger: Ledger) -> None:
+    used = {(source.file, source.sheet) for source in sources}
+    for file, sheets in places.items():
+        for sheet in sheets:
+            if (file, sheet) not in used and plain(sheet) not in OWN_SHEETS:
+                ledger.note(file, sheet, rule="no table is read from this file or sheet",
+                            what_to_do="Name it in records.toml under [tables.NAME], or in [files] ignore."
+                            + nearest(plain(sheet or Path(file).stem), TABLES))
+
+
+def _read(file: Path, books: Mapping[str, workbook.Book], sheet: str, heading_row: int | None) -> Sheet:
+    if file.name in books:
+        return books[file.name].read(sheet, heading_row=heading_row)
+    if file.suffix.lower() == ".parquet":
+        return reading.read_parquet(file)
+    return reading.read_text_file(file, heading_row=heading_row)
+
+
+def _digest(settings: bytes, files: Iterable[Path]) -> str:
+    total = hashlib.sha256(settings)
+    for file in files:
+        total.update(file.name.encode())
+        total.update(hashlib.sha256(file.read_bytes()).digest())
+    return total.hexdigest()

@@ -1,0 +1,60 @@
+"""Checks of links: an id names one row, and every row names a row that is there."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from mendcurve.records.review import Review, worded
+from mendcurve.records.schemas import TABLES
+
+_STAY_TABLES = ("outcomes", "conditions", "weighings", "targets", "periods", "moves", "followups")
+# Table, column, and the table whose key it names. Parents come before their children.
+PARENTS = (
+    *((table, "stay_id", "intakes") for table in _STAY_TABLES),
+    ("checks", "episode_id", "conditions"),
+    ("courses", "episode_id", "conditions"),
+    ("doses", "course_id", "courses"),
+    ("receipts", "grant_id", "grants"),
+)
+_OPTIONAL = (
+    ("spending", "stay_id", "intakes"),
+    ("spending", "episode_id", "conditions"),
+    ("spending", "grant_id", "grants"),
+    ("intakes", "split_from", "intakes"),
+)
+
+
+def check_keys(review: Review) -> None:
+    """Set aside later rows with an id that an earlier row has."""
+    for name, table in TABLES.items():
+        if not table.key:
+            continue
+        key = table.key[0]
+        frame = review.tables[name]
+        again = frame.duplicated(key, keep="first")
+        first = frame[~again & frame[key].notna()].set_index(key)["source_row"]
+        rule = worded(f"{key} must name one row of {name} only; row {{first}} has it already", again,
+                      first=frame[key].map(first))
+        review.set_aside(name, again, key, rule,
+                         f"Give one of them another {key}, or delete it if it is the same one twice.")
+
+
+def check_links(review: Review) -> None:
+    """Set aside rows that name a stay, episode, course or grant that is not there; doubt loose links of spending."""
+    for child, column, parent in PARENTS:
+        frame = review.tables[child]
+        lost = ~frame[column].isin(review.tables[parent][column])
+        gone = _ids_aside(review, parent, column)
+        rule = pd.Series(f"{column} must be one of {parent}", index=frame.index, dtype=object)
+        rule = rule.mask(frame[column].isin(gone), f"the row of {parent} with this {column} was set aside")
+        review.set_aside(child, lost, column, rule, f"Correct the {column}, or add the missing row to {parent}.")
+    for child, column, parent in _OPTIONAL:
+        frame = review.tables[child]
+        key = TABLES[parent].key[0]
+        lost = frame[column].notna() & ~frame[column].isin(review.tables[parent][key])
+        review.doubt(child, lost, column, f"{column} must be one of {parent}, or empty",
+                     f"Correct the {column}, or add the missing row to {parent}.")
+
+
+def _ids_aside(review: Review, parent: str, column: str) -> set[str]:
+    return review.ids_at_first[parent] - set(review.tables[parent][column])

@@ -1,0 +1,215 @@
+"""Load records: gather, translate, check, settle the accounts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from mendcurve.errors import nearest
+from mendcurve.records import accounting
+from mendcurve.records.building import finish
+from mendcurve.records.clock import propose_as_of, propose_start
+from mendcurve.records.crosschecks import check_doubts, check_rows
+from mendcurve.records.cutting import cut_tables
+from mendcurve.records.findings import NOTE, SET_ASIDE, Ledger, no_rows, typed
+from mendcurve.records.folding import folded
+from mendcurve.records.gathering import Gathered, gather
+from mendcurve.records.records import Records
+from mendcurve.records.review import Review
+from mendcurve.records.schemas import TABLES
+from mendcurve.records.settings import Settings, settings_from
+from mendcurve.records.sheets import Sheet, named
+from mendcurve.records.sources import Plan, Source
+from mendcurve.records.species import reference, translate as translate_species, with_unknown
+from mendcurve.records.translating import Translated, translate
+
+_PLACE = ["source_file", "source_sheet", "source_row"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Read:
+    """What was read: each sheet, the table it fed, and what became of its rows."""
+
+    parts: list[tuple[Sheet, Source, Translated]] = field(default_factory=list)
+
+    def frames(self, settings: Settings) -> dict[str, pd.DataFrame]:
+        out = {}
+        for name, table in TABLES.items():
+            given = [t.frame.drop(columns="place") for _, s, t in self.parts if s.table == name and len(t.frame)]
+            raw = pd.concat(given, ignore_index=True) if given else pd.DataFrame(index=pd.RangeIndex(0))
+            out[name] = finish(table, raw, settings)
+        return out
+
+    def recorded(self) -> frozenset[tuple[str, str]]:
+        return frozenset((s.table, column) for _, s, t in self.parts for column in t.recorded)
+
+
+def load(
+    path: str | Path, *, settings: str | Path | None = None, as_of: str | date | pd.Timestamp | None = None
+) -> Records:
+    """Read, validate and cross-check a rescue's records.
+
+    Parameters
+    ----------
+    path : path
+        A folder of CSV, TSV, Parquet and workbooks; or one workbook or file.
+    settings : path, optional
+        The rescue's decisions; default ``records.toml`` in the folder, or beside the file.
+    as_of : date, optional
+        Last day to take into account; wins over the one in the settings.
+
+    Returns
+    -------
+    Records
+        Rows dated after the as-of date are left out (and counted so in the accounts).
+
+    Raises
+    ------
+    InputError
+        If a file cannot be read, a required column is missing, the order of dates is not known, or the settings hold
+        something unknown. What is wrong with single rows is never raised: it is in ``findings``.
+    """
+    ledger = Ledger()
+    gathered = gather(Path(path), None if settings is None else Path(settings), ledger)
+    chosen = settings_from(gathered.config)
+    read = _translated(gathered, chosen, ledger)
+    known = reference(gathered.plan.species)
+    tables = read.frames(chosen)
+    for name in ("intakes", "requests"):
+        tables[name] = tables[name].assign(species=translate_species(tables[name]["species"], known))
+    review = Review(tables, with_unknown(known, tables["intakes"]["species"]), ledger)
+    check_rows(review)
+    day = _day(as_of if as_of is not None else chosen["dates.as_of"])
+    day = propose_as_of(review.tables, ledger) if day is None else day
+    whole = review.tables
+    review.tables = cut_tables(whole, day)
+    _note_later(whole, review.tables, day, ledger)
+    start = _day(chosen["dates.records_start"])
+    start = propose_start(review.tables, day, ledger) if start is None else start
+    check_doubts(review, known, read.recorded(), day)
+    found = ledger.frame()
+    return Records(
+        tables={name: _marked(name, frame, ledger) for name, frame in review.tables.items()}, settings=chosen,
+        species=review.species, findings=found, set_aside=_aside(read, review, found),
+        accounts=_accounts(read, review, whole), recorded=read.recorded(), as_of=day, records_start=start,
+        digest=gathered.digest,
+    )
+
+
+def _day(value: str | date | pd.Timestamp | None) -> pd.Timestamp | None:
+    return None if value is None else pd.Timestamp(value).normalize()
+
+
+def _translated(gathered: Gathered, settings: Settings, ledger: Ledger) -> _Read:
+    read = _Read()
+    for sheet, sources in gathered.feeds:
+        for note in sheet.notes:
+            ledger.note(sheet.file, sheet.sheet, row=note.row, column=note.column, value=note.value, rule=note.rule,
+                        what_to_do=note.what_to_do, effect=note.effect, table=sources[0].table if note.row else "")
+        if sheet.people:
+            ledger.note(sheet.file, sheet.sheet, column=", ".join(sheet.people),
+                        rule="people are not in the records; these columns were dropped as they were read",
+                        what_to_do="Nothing. Rename a heading that holds no person's details.")
+        kept = _kept(sheet, gathered.plan)
+        for source in sources:
+            done = translate(sheet, source, settings=settings, kept=kept, shared=len(sources) > 1, ledger=ledger)
+            read.parts.append((sheet, source, done))
+        _unknown_headings(sheet, gathered.plan, [t for s, _, t in read.parts if s is sheet], sources, ledger)
+    return read
+
+
+def _kept(sheet: Sheet, plan: Plan) -> np.ndarray:
+    everything = np.ones(len(sheet.row), dtype=bool)
+    if not plan.keep_heading:
+        return everything
+    at = named(list(sheet.cells.columns), plan.keep_heading)
+    if at is None:
+        return everything
+    words = {folded(word) for word in plan.keep}
+    return sheet.cells[at].isin({w for w in sheet.cells[at].unique() if folded(w) in words}).to_numpy()
+
+
+def _unknown_headings(
+    sheet: Sheet, plan: Plan, done: list[Translated], sources: tuple[Source, ...], ledger: Ledger
+) -> None:
+    used = frozenset[str]().union(*(t.used for t in done))
+    names = sorted({column for source in sources for column in TABLES[source.table].names})
+    keep = named(list(sheet.cells.columns), plan.keep_heading) if plan.keep_heading else None
+    for heading in sheet.cells.columns:
+        if heading in used or heading == keep or not (sheet.cells[heading] != "").any():
+            continue
+        ledger.note(sheet.file, sheet.sheet, table=sources[0].table, column=heading,
+                    rule="this heading is not a column of Mendcurve's, and is not read",
+                    what_to_do="In records.toml, name it under columns, or in ignore."
+                    + nearest(heading.lower().replace(" ", "_"), names))
+
+
+def _note_later(
+    whole: Mapping[str, pd.DataFrame], cut: Mapping[str, pd.DataFrame], day: pd.Timestamp, ledger: Ledger
+) -> None:
+    for name, frame in whole.items():
+        gone = len(frame) - len(cut[name])
+        if gone:
+            rows = frame.loc[~pd.MultiIndex.from_frame(frame[_PLACE]).isin(pd.MultiIndex.from_frame(cut[name][_PLACE]))]
+            shown = ", ".join(map(str, rows["source_row"].head(5)))
+            ledger.note(rows["source_file"].iloc[0], rows["source_sheet"].iloc[0], table=name,
+                        rule=f"{gone} row{'s are' if gone > 1 else ' is'} dated after the as-of date, "
+                        f"{day:%Y-%m-%d}, and left out (row {shown}{' and more' if gone > 5 else ''})",
+                        what_to_do="Nothing, if the as-of date is right; a year may have slipped.", effect=NOTE)
+
+
+def _marked(name: str, frame: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
+    if name != "weighings" or not len(frame):
+        return frame
+    doubtful = ledger.doubtful("weighings", "weight")
+    at = pd.MultiIndex.from_frame(doubtful.astype({"row": "int64"}))
+    return frame.assign(doubtful=pd.MultiIndex.from_frame(frame[_PLACE]).isin(at))
+
+
+def _aside(read: _Read, review: Review, found: pd.DataFrame) -> pd.DataFrame:
+    dropped = pd.concat(review.aside, ignore_index=True) if review.aside else None
+    lines = []
+    for sheet, source, done in read.parts:
+        place = done.aside
+        if dropped is not None:
+            mine = dropped[(dropped["table"] == source.table) & (dropped["source_file"] == sheet.file)
+                           & (dropped["source_sheet"] == sheet.sheet)]
+            place = np.union1d(place, np.flatnonzero(np.isin(sheet.row, mine["source_row"].to_numpy(dtype="int64"))))
+        if len(place):
+            lines.append(pd.DataFrame({"file": sheet.file, "sheet": sheet.sheet, "row": sheet.row[place],
+                                       "table": source.table, "text": sheet.verbatim(place)}))
+    if not lines:
+        return no_rows()
+    reasons = found.loc[found["effect"] == SET_ASIDE, ["file", "sheet", "row", "table", "rule"]]
+    out = pd.concat(lines, ignore_index=True)
+    out = out.merge(reasons.rename(columns={"rule": "reason"}).astype({"row": "int64"}), how="left",
+                    on=["file", "sheet", "row", "table"])
+    return typed(out)
+
+
+def _accounts(read: _Read, review: Review, whole: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
+    dropped = pd.concat(review.aside, ignore_index=True) if review.aside else None
+    lines: list[dict[str, object]] = []
+    for sheet, source, done in read.parts:
+        kept = _of(review.tables[source.table], sheet)
+        later = _of(whole[source.table], sheet) - kept
+        aside = len(done.aside)
+        if dropped is not None:
+            aside += _of(dropped[dropped["table"] == source.table], sheet)
+        lines.append({
+            "file": sheet.file, "sheet": sheet.sheet, "table": source.table, "counted": sheet.counted,
+            "blank": sheet.blank, "heading": sheet.headings, "total": sheet.totals, "left_out": done.left_out + later,
+            "nothing_here": done.nothing_here, "kept": kept, "set_aside": aside,
+        })
+    return accounting.settled(lines)
+
+
+def _of(frame: pd.DataFrame, sheet: Sheet) -> int:
+    return int(((frame["source_file"] == sheet.file) & (frame["source_sheet"] == sheet.sheet)).sum())
+
+

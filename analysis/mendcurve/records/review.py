@@ -1,0 +1,96 @@
+"""The tables under review: what the cross-checks drop, doubt or change, each with its finding."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import pandas as pd
+
+from mendcurve.records.findings import CHANGED, DOUBTFUL, SET_ASIDE, Ledger
+from mendcurve.records.schemas import TABLES
+
+
+class Review:
+    """Validated tables while they are held against each other.
+
+    Attributes
+    ----------
+    tables : dict of str to DataFrame
+        Current tables; rows set aside are gone.
+    aside : list of DataFrame
+        ``source_file``, ``source_sheet``, ``source_row``, ``table`` of rows set aside.
+    species : DataFrame
+        Reference table.
+    """
+
+    def __init__(self, tables: Mapping[str, pd.DataFrame], species: pd.DataFrame, ledger: Ledger):
+        self.tables = dict(tables)
+        self.species = species
+        self.ledger = ledger
+        self.aside: list[pd.DataFrame] = []
+        # Ids before anything is set aside: a row that names one of them has lost its parent, not misspelt it.
+        self.ids_at_first = {name: set(self.tables[name][t.key[0]].dropna()) for name, t in TABLES.items() if t.key}
+
+    def set_aside(self, table: str, mask: pd.Series, column: str, rule: pd.Series | str, what_to_do: str) -> None:
+        """Take the rows of ``mask`` out of ``table`` and say why."""
+        if mask.any():
+            self.report(table, mask, column, rule, what_to_do, SET_ASIDE)
+            self.drop(table, mask)
+
+    def drop(self, table: str, mask: pd.Series) -> None:
+        """Take the rows of ``mask`` out of ``table``; the reason has been reported."""
+        frame = self.tables[table]
+        self.aside.append(frame.loc[mask, ["source_file", "source_sheet", "source_row"]].assign(table=table))
+        self.tables[table] = frame[~mask].reset_index(drop=True)
+
+    def doubt(self, table: str, mask: pd.Series, column: str, rule: pd.Series | str, what_to_do: str) -> None:
+        """Keep the rows of ``mask``, and say what is doubtful about them."""
+        self.report(table, mask, column, rule, what_to_do, DOUBTFUL)
+
+    def blank(self, table: str, mask: pd.Series, column: str, rule: pd.Series | str, what_to_do: str) -> None:
+        """Empty ``column`` in the rows of ``mask``, and say so."""
+        if mask.any():
+            self.report(table, mask, column, rule, what_to_do, CHANGED)
+            frame = self.tables[table]
+            self.tables[table] = frame.assign(**{column: frame[column].where(~mask)})
+
+    def report(
+        self, table: str, mask: pd.Series, column: str, rule: pd.Series | str, what_to_do: str, effect: str
+    ) -> None:
+        """Add a finding for each row of ``mask``."""
+        rows = self.tables[table].loc[mask]
+        value = as_text(rows[column]) if column in rows.columns else ""
+        self.ledger.add(rows, table=table, column=column, value=value,
+                        rule=rule.loc[mask] if isinstance(rule, pd.Series) else rule, what_to_do=what_to_do, effect=effect)
+
+
+def as_text(values: pd.Series) -> pd.Series:
+    """Return values as findings show them; dates as ISO."""
+    if pd.api.types.is_datetime64_any_dtype(values.dtype):
+        return values.dt.strftime("%Y-%m-%d").astype(object).where(values.notna(), "")
+    if pd.api.types.is_float_dtype(values.dtype):
+        return values.map(lambda v: f"{v:g}", na_action="ignore").astype(object)
+    return values.astype(object).where(values.notna(), "").map(str)
+
+
+def worded(pattern: str, mask: pd.Series, **columns: pd.Series) -> pd.Series:
+    """Return ``pattern`` filled in for each row of ``mask`` (dates as "4 March 2025"), empty elsewhere."""
+    out = pd.Series("", index=mask.index, dtype=object)
+    if mask.any():
+        texts = {name: series.loc[mask].map(_word) for name, series in columns.items()}
+        out.loc[mask] = [pattern.format(**dict(zip(texts, row, strict=True))) for row in zip(*texts.values(), strict=True)]
+    return out
+
+
+def _word(value: object) -> str:
+    if isinstance(value, pd.Timestamp):
+        return f"{value.day} {value:%B %Y}"
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def looked_up(ids: pd.Series, by: pd.Series) -> pd.Series:
+    """Return ``by`` at each of ``ids`` (missing where it has none), in the dtype of ``by`` even where there are none.
+
+    ``map`` would give text for an empty column of text.
+    """
+    return pd.Series(by.reindex(ids.to_numpy(dtype=object)).array, index=ids.index)
