@@ -1,0 +1,10 @@
+"""How long do animals take to recover from each condition?"""
+
+from __future__ import annotations
+
+from mendcurve.questions.recovery_by import Recovery, by_condition
+from mendcurve.questions.recovery_counts import Conditions, conditions
+from mendcurve.questions.recovery_curves import RecoveryCurves, curves
+from mendcurve.questions.recovery_open import OpenNow, open_now
+
+__all__ = ["Conditions", "OpenNow", "Recovery", "RecoveryCurves", "by_condition", "conditions", "curves", "open_now"]
