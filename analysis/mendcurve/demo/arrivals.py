@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import timedelta
+from typing import TypeVar
 
 import numpy as np
 
 from mendcurve.demo import truth
 
 NEVER = 10**6
+K = TypeVar("K", str, int)
 
 
 @dataclass(slots=True)
@@ -69,11 +72,10 @@ class Stay:
         return self.species.taxon
 
 
-def choose(rng: np.random.Generator, shares: dict[str, float] | object) -> str:
+def choose(rng: np.random.Generator, shares: Mapping[K, float]) -> K:
     """Draw one key of ``shares`` in proportion to its value."""
-    items = dict(shares)  # type: ignore[call-overload]
-    weight = np.array(list(items.values()), dtype=float)
-    return list(items)[int(rng.choice(len(weight), p=weight / weight.sum()))]
+    weight = np.array(list(shares.values()), dtype=np.float64)
+    return list(shares)[int(rng.choice(len(weight), p=weight / weight.sum()))]
 
 
 def event_days(rng: np.random.Generator, scale: float) -> np.ndarray:
@@ -109,7 +111,7 @@ def arrive(rng: np.random.Generator, scale: float) -> list[Stay]:
     for arrival, day in enumerate(event_days(rng, scale)):
         how = choose(rng, truth.INTAKE_TYPES)
         alike: Stay | None = None
-        for _ in range(int(choose(rng, truth.BATCH))):
+        for _ in range(choose(rng, truth.BATCH)):
             stay = draw(rng, int(day), how, arrival, len(stays))
             if alike is not None and rng.random() < 0.6:
                 stay.species = alike.species

@@ -38,12 +38,14 @@ def intakes(rng: np.random.Generator, stays: list[Stay]) -> pd.DataFrame:
             "sex": [s.sex for s in stays],
             "life_stage": [s.stage for s in stays],
             "hatched_on": dates(np.where(told, np.array([s.day for s in stays]) - age, np.nan)),
-            "hatched_on_kind": np.where(told, np.where(age == 0, "known", "estimated"), None),
+            "hatched_on_kind": [
+                ("known" if a == 0 else "estimated") if t else None for a, t in zip(age, told, strict=True)
+            ],
             "intake_date": dates([s.day for s in stays]),
             "intake_type": [s.how for s in stays],
             "arrival_id": [arrivals[s.arrival] for s in stays],
             "group_size": pd.array([s.size for s in stays], dtype="Int64"),
-            "split_from": [ids.get(s.split_from) for s in stays],
+            "split_from": [None if s.split_from is None else ids[s.split_from] for s in stays],
             "dead_on_arrival": [s.dead_on_arrival for s in stays],
             "housing_kind": [s.species.housing for s in stays],
             "story_ok": rng.random(len(stays)) < 0.06,

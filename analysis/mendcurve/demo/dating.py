@@ -10,13 +10,13 @@ from mendcurve.demo import truth
 START = pd.Timestamp(truth.RECORDS_START)
 
 
-def plain_dates(days: list[int] | np.ndarray | pd.Series) -> pd.Series:
+def plain_dates(days: list | np.ndarray | pd.Series) -> pd.Series:
     """Return the dates of ``days``, those after the as-of date too."""
     t = pd.Series(days, dtype="float64").reset_index(drop=True)
     return (START + pd.to_timedelta(t, unit="D")).astype("datetime64[s]")
 
 
-def dates(days: list[int] | np.ndarray | pd.Series) -> pd.Series:
+def dates(days: list | np.ndarray | pd.Series) -> pd.Series:
     """Return the dates of ``days``; what lies after the as-of date is not known yet and missing."""
     t = pd.Series(days, dtype="float64").reset_index(drop=True)
     return plain_dates(t.where(t <= truth.LAST_DAY))

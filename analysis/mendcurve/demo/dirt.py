@@ -44,7 +44,7 @@ def _change(frame: pd.DataFrame, row: int, column: str, text: str) -> pd.DataFra
     return frame.assign(**{column: pd.Series(values, index=frame.index, dtype="object")})
 
 
-def _add(frame: pd.DataFrame, row: Mapping[str, str], at: int | None = None) -> pd.DataFrame:
+def _add(frame: pd.DataFrame, row: Mapping, at: int | None = None) -> pd.DataFrame:
     new = pd.DataFrame([{name: row.get(name, "") for name in frame.columns}], dtype="object")
     at = len(frame) if at is None else at
     return pd.concat([frame.iloc[:at], new, frame.iloc[at:]], ignore_index=True)
@@ -135,9 +135,8 @@ def _not_available(t: Texts) -> pd.DataFrame:
 def _slipped_unit(low: float, high: float, divide: float, nth: int, digits: int) -> Callable[[Texts], pd.DataFrame]:
     def put(t: Texts) -> pd.DataFrame:
         row = _grams(t, low, high, nth)
-        return _change(
-            t["weighings"], row, "weight", f"{float(t['weighings']['weight'].iloc[row]) / divide:.{digits}f}"
-        )
+        slipped = round(float(t["weighings"]["weight"].iloc[row]) / divide, digits)
+        return _change(t["weighings"], row, "weight", f"{slipped:.10g}")
 
     return put
 
@@ -197,6 +196,7 @@ def _open_stay(nth: int) -> Callable[[Texts], str]:
 
 
 PLANTED: tuple[Plant, ...] = (
+    Plant("intakes", "", "two columns about the people who surrendered", "drop", _people),
     Plant("intakes", "intake_date", "a second stay that begins before the first has ended", "doubt", _overlap),
     Plant("intakes", "species", 'an alias, "beardie"', "read", _species("bearded dragon", "beardie", 7)),
     Plant(
@@ -212,7 +212,6 @@ PLANTED: tuple[Plant, ...] = (
     Plant("intakes", "note", "text that looks like a formula", "read", _note("=1+1", 140)),
     Plant("intakes", "", "the same row twice", "set aside", _duplicate_row),
     Plant("intakes", "stay_id", "the same stay id with other content", "set aside", _duplicate_id),
-    Plant("intakes", "", "two columns about the people who surrendered", "drop", _people),
     Plant("conditions", "vet_seen_on", '"n/a" for a blank', "read", _not_available),
     Plant("conditions", "found_on", "no day found", "set aside", _no_date),
     Plant("periods", "what", "a code nobody knows", "set aside", _holiday),

@@ -7,6 +7,7 @@ import pandas as pd
 
 from mendcurve.demo import arrivals, comings, groups, growth, health, housing, illness, outside, truth
 from mendcurve.demo.arrivals import Stay
+from mendcurve.demo.dating import dates, plain_dates
 from mendcurve.records.schemas import TABLES
 
 SEED = 20261056
@@ -27,7 +28,8 @@ _PARTS = (
 )
 
 
-def _streams(seed: int) -> dict[str, np.random.Generator]:
+def streams(seed: int) -> dict[str, np.random.Generator]:
+    """Return one stream of random numbers for each part, so that a change in one leaves the others as they were."""
     return {name: np.random.default_rng([seed, k]) for k, name in enumerate(_PARTS)}
 
 
@@ -50,7 +52,8 @@ def _live(rng: dict[str, np.random.Generator], stays: list[Stay]) -> list[Stay]:
     return done
 
 
-def _stays(rng: dict[str, np.random.Generator], scale: float) -> list[Stay]:
+def true_stays(rng: dict[str, np.random.Generator], scale: float = 1.0) -> list[Stay]:
+    """Return every stay as it is in truth, beyond the as-of date too; ``rng`` as from :func:`streams`."""
     stays = _live(rng, arrivals.arrive(rng["arrivals"], scale))
     for stay in stays:
         illness.see_vet(rng["vet"], stay)
@@ -77,17 +80,17 @@ def generate_known(seed: int = SEED, *, scale: float = 1.0) -> tuple[dict[str, p
         Clean tables with the columns of ``records.schemas.TABLES``.
     known : DataFrame
         One row a stay: stay_id, start and target (g), rate (log grams a day in the first phase), stall_from, stall_to
-        (dates, missing for none), stall_percent_week.
+        (dates, missing for none or not over yet), stall_percent_week.
     """
-    rng = _streams(seed)
-    stays = _stays(rng, scale)
-    lasting = {
+    rng = streams(seed)
+    stays = true_stays(rng, scale)
+    lasting: dict[str, dict] = {
         "foster": housing.foster_some(rng["housing"], stays),
         "brumating": housing.brumations(stays),
         "gravid": housing.gravidities(rng["housing"], stays),
     }
-    paths = pd.DataFrame([growth.path(rng["paths"], s) for s in stays])
-    paths = growth.plant_stalls(rng["stalls"], stays, paths)
+    paths = [growth.path(rng["paths"], s) for s in stays]
+    growth.plant_stalls(rng["stalls"], stays, paths)
     out = {
         "intakes": comings.intakes(rng["intakes"], stays),
         "outcomes": comings.outcomes(stays),
@@ -103,21 +106,21 @@ def generate_known(seed: int = SEED, *, scale: float = 1.0) -> tuple[dict[str, p
     return ordered, _known(paths, stays)
 
 
-def _known(paths: pd.DataFrame, stays: list[Stay]) -> pd.DataFrame:
-    day0 = pd.Timestamp(truth.RECORDS_START)
-    out = pd.DataFrame(
+def _known(paths: list[growth.Growth], stays: list[Stay]) -> pd.DataFrame:
+    stalled = [g.stall_from is not None for g in paths]
+    return pd.DataFrame(
         {
             "stay_id": [s.id for s in stays],
             "ruling": [growth.ruling(s) for s in stays],
             "stage": [s.stage for s in stays],
+            "start": [g.start for g in paths],
+            "target": [g.target if g.has_target else np.nan for g in paths],
+            "rate": [g.rate for g in paths],
+            "stall_from": plain_dates([np.nan if g.stall_from is None else g.stall_from for g in paths]),
+            "stall_to": dates([g.stall_to if there else np.nan for g, there in zip(paths, stalled, strict=True)]),
+            "stall_percent_week": [100 * float(np.expm1(7 * g.stall_rate)) for g in paths],
         }
     )
-    out[["start", "target", "rate", "ceiling"]] = paths[["start", "target", "rate", "ceiling"]]
-    out["target"] = out["target"].where(paths["has_target"])
-    for name in ("stall_from", "stall_to"):
-        out[name] = day0 + pd.to_timedelta(paths[name].where(np.isfinite(paths[name])), unit="D")
-    out["stall_percent_week"] = 100 * np.expm1(7 * paths["stall_rate"])
-    return out
 
 
 def generate(seed: int = SEED, *, scale: float = 1.0) -> dict[str, pd.DataFrame]:

@@ -60,7 +60,7 @@ SINGLES = (
 
 def by_hand(first_key: int) -> list[Stay]:
     """Return the stays written by hand, with keys from ``first_key`` on."""
-    stays = []
+    stays: list[Stay] = []
     for name, day, how, stage, sex, size, ends, ill, note in GROUPS:
         stay = Stay(truth.BY_NAME[name], day, how, stage, sex, 10**8 + day, first_key + len(stays), -1, size=size)
         stay.note, stay.ends = note, [(day + d, what, n) for d, what, n in ends]

@@ -2,15 +2,31 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
 from mendcurve.demo import truth
-from mendcurve.demo.arrivals import Stay
+from mendcurve.demo.arrivals import NEVER, Stay
 
 MEAL = {"snake": 0.09, "lizard": 0.02}
 SHED = 0.08
 CLUTCH_LOSS = 0.13
+
+
+@dataclass(slots=True)
+class Growth:
+    """The true weight path of one stay: grams, and log grams a day."""
+
+    start: float
+    rate: float
+    target: float
+    has_target: bool
+    ceiling: float  # log growth since intake at which it stops
+    stall_from: int | None = None
+    stall_to: int = NEVER
+    stall_rate: float = 0.0
 
 
 def slope(rng: np.random.Generator, stay: Stay) -> float:
@@ -35,7 +51,7 @@ def gained(rate: float, days: np.ndarray | float) -> np.ndarray:
     return np.asarray(rate * (first + truth.LATER_SHARE * (np.asarray(days) - first)))
 
 
-def path(rng: np.random.Generator, stay: Stay) -> dict[str, float]:
+def path(rng: np.random.Generator, stay: Stay) -> Growth:
     """Draw intake weight, slope, target and ceiling of one stay."""
     s, rate = stay.species, slope(rng, stay)
     young = stay.stage == "hatchling"
@@ -46,57 +62,49 @@ def path(rng: np.random.Generator, stay: Stay) -> dict[str, float]:
     start = healthy * np.exp(-gain) if thin else healthy * np.exp(-0.04 * rng.random())
     has_target = thin is not None or (bool(stay.episodes) and rng.random() < 0.35)
     ceiling = gain + 0.05 if thin else (0.9 if stay.stage in ("hatchling", "juvenile") else 0.25)
-    return {
-        "key": stay.key,
-        "start": start,
-        "rate": rate,
-        "has_target": has_target,
-        "target": start * np.exp(gain),
-        "ceiling": ceiling,
-        "stall_from": np.inf,
-        "stall_to": np.inf,
-        "stall_rate": 0.0,
-    }
+    return Growth(start, rate, start * float(np.exp(gain)), has_target, ceiling)
 
 
-def plant_stalls(rng: np.random.Generator, stays: list[Stay], paths: pd.DataFrame) -> pd.DataFrame:
+def _may_stall(stay: Stay, growth: Growth) -> str:
+    """Return "now", "past" or "" for an animal that could be one of those whose growth stops."""
+    age = truth.LAST_DAY - stay.day
+    if not growth.has_target or stay.size > 1 or stay.special:
+        return ""
+    if stay.out <= truth.LAST_DAY:
+        return "past" if stay.day >= 0 and stay.out - stay.day > 90 else ""
+    below = float(gained(growth.rate, age - 30.0)) < np.log(growth.target / growth.start)
+    return "now" if below and 45 < age < 300 else ""
+
+
+def plant_stalls(rng: np.random.Generator, stays: list[Stay], paths: list[Growth]) -> None:
     """Stop the growth of some animals: most of them still in care at the as-of date and below target."""
-    now = truth.LAST_DAY
-    by_key = {s.key: s for s in stays}
-    age = np.array([now - by_key[k].day for k in paths["key"]])
-    left = np.array([by_key[k].out for k in paths["key"]])
-    whole = np.array([by_key[k].size == 1 and by_key[k].special == "" for k in paths["key"]])
-    gain_now = gained(paths["rate"].to_numpy(), age - 30.0)
-    below = gain_now < np.log(paths["target"] / paths["start"]).to_numpy()
-    want = paths["has_target"].to_numpy() & whole
-    present = np.flatnonzero(want & (left > now) & (age > 45) & (age < 300) & below)
-    past = np.flatnonzero(want & (left <= now) & (left > 0) & (age - (now - left) > 90))
-    chosen = rng.permutation(present)[: truth.STALLS_NOW + truth.LOSING_NOW]
-    for rank, row in enumerate(chosen):
-        longest = min(truth.STALL_DAYS[1], int(age[row]) - 10)
-        since = now - int(rng.integers(truth.STALL_DAYS[0], max(longest, truth.STALL_DAYS[0] + 1)))
-        paths.loc[row, ["stall_from", "stall_to"]] = [since, np.inf]
-        if rank >= truth.STALLS_NOW:
-            paths.loc[row, "stall_rate"] = np.log1p(truth.LOSING_PERCENT_WEEK / 100) / 7
-    for row in rng.permutation(past)[: truth.STALLS_PAST]:
-        since = by_key[int(paths.loc[row, "key"])].day + 25
-        paths.loc[row, ["stall_from", "stall_to"]] = [since, since + 38]
-    return paths
+    kind = np.array([_may_stall(s, g) for s, g in zip(stays, paths, strict=True)])
+    for rank, row in enumerate(rng.permutation(np.flatnonzero(kind == "now"))[: truth.STALLS_NOW + truth.LOSING_NOW]):
+        longest = min(truth.STALL_DAYS[1], truth.LAST_DAY - stays[row].day - 10)
+        since = int(rng.integers(truth.STALL_DAYS[0], max(longest, truth.STALL_DAYS[0] + 1)))
+        paths[row].stall_from = truth.LAST_DAY - since
+        if rank < truth.LOSING_NOW:
+            paths[row].stall_rate = float(np.log1p(truth.LOSING_PERCENT_WEEK / 100) / 7)
+    for row in rng.permutation(np.flatnonzero(kind == "past"))[: truth.STALLS_PAST]:
+        paths[row].stall_from = stays[row].day + 25
+        paths[row].stall_to = stays[row].day + 63
 
 
-def log_weight(p: pd.Series, stay: Stay, days: np.ndarray, asleep: list[tuple[int, int]]) -> np.ndarray:
+def log_weight(g: Growth, stay: Stay, days: np.ndarray, asleep: list[tuple[int, int]]) -> np.ndarray:
     """Return the true log weight on ``days``, without eggs, meals or reading noise."""
     awake = (days - stay.day).astype(float)
     for a, b in asleep:
         awake = awake - np.clip(days - a, 0, b - a)
-    stalled = np.clip(days - p["stall_from"], 0, p["stall_to"] - p["stall_from"]) if np.isfinite(p["stall_from"]) else 0
-    gain = np.minimum(gained(p["rate"], awake - stalled), p["ceiling"]) + p["stall_rate"] * stalled
+    stalled = (
+        np.zeros(len(days)) if g.stall_from is None else np.clip(days - g.stall_from, 0, g.stall_to - g.stall_from)
+    )
+    gain = np.minimum(gained(g.rate, awake - stalled), g.ceiling) + g.stall_rate * stalled
     for a, b in asleep:
         gain = gain - 0.0003 * np.clip(days - a, 0, b - a)
-    return np.asarray(np.log(p["start"]) + gain)
+    return np.asarray(np.log(g.start) + gain)
 
 
-def weigh(rng: np.random.Generator, stay: Stay, p: pd.Series, lasting: dict[str, dict]) -> pd.DataFrame:
+def weigh(rng: np.random.Generator, stay: Stay, g: Growth, lasting: dict[str, dict]) -> pd.DataFrame:
     """Return the weighings of one stay up to its end or the as-of date."""
     last = min(stay.out, truth.LAST_DAY)
     asleep = lasting["brumating"].get(stay.key, [])
@@ -107,7 +115,7 @@ def weigh(rng: np.random.Generator, stay: Stay, p: pd.Series, lasting: dict[str,
     taken = rng.random(len(days)) < truth.WEIGHED
     taken[0] = rng.random() < 0.97
     days = np.unique(days[taken])
-    value = log_weight(p, stay, days, asleep)
+    value = log_weight(g, stay, days, asleep)
     words: list[list[str]] = [[] for _ in days]
     value = value + _happenings(rng, stay, days, words, lasting)
     value = value + truth.NOISE[stay.taxon] * rng.standard_normal(len(days))

@@ -41,16 +41,15 @@ def conditions(stays: list[Stay]) -> pd.DataFrame:
     return out.assign(animals=out["animals"].astype("Int64"))
 
 
-def treatment(rng: np.random.Generator, stays: list[Stay], paths: pd.DataFrame) -> dict[str, pd.DataFrame]:
+def treatment(rng: np.random.Generator, stays: list[Stay], paths: list[growth.Growth]) -> dict[str, pd.DataFrame]:
     """Return checks, courses, doses."""
-    start = paths.set_index("key")["start"]
     checks, courses, doses = [], [], []
-    for s in stays:
+    for s, g in zip(stays, paths, strict=True):
         for e in s.episodes:
             if e.found > truth.LAST_DAY:
                 continue
             checks += care.checks(rng, s, e)
-            plan = care.course(rng, s, e, float(start[s.key]))
+            plan = care.course(rng, s, e, g.start)
             if plan is None:
                 continue
             rows, stopped = care.doses(rng, plan)
@@ -66,7 +65,7 @@ def treatment(rng: np.random.Generator, stays: list[Stay], paths: pd.DataFrame) 
                     plan["why"] if late else None,
                 )
             )
-            doses += [(name, stamp(g), stamp(d), r) for g, d, r in rows if g < 1440 * (truth.LAST_DAY + 1)]
+            doses += [(name, stamp(at), stamp(d), r) for at, d, r in rows if at < 1440 * (truth.LAST_DAY + 1)]
     checked = pd.DataFrame(checks, columns=list(TABLES["checks"].names))
     given = pd.DataFrame(doses, columns=list(TABLES["doses"].names))
     course = pd.DataFrame(courses, columns=list(TABLES["courses"].names))
@@ -79,17 +78,15 @@ def treatment(rng: np.random.Generator, stays: list[Stay], paths: pd.DataFrame) 
 
 
 def weights(
-    rng: np.random.Generator, stays: list[Stay], paths: pd.DataFrame, lasting: dict[str, dict]
+    rng: np.random.Generator, stays: list[Stay], paths: list[growth.Growth], lasting: dict[str, dict]
 ) -> dict[str, pd.DataFrame]:
     """Return weighings and targets."""
-    by_key = paths.set_index("key")
     ids = {s.key: s.id for s in stays}
     parts, aims = [], []
-    for s in stays:
-        p = by_key.loc[s.key]
+    for s, g in zip(stays, paths, strict=True):
         if s.dead_on_arrival:
             continue
-        rows = growth.weigh(rng, s, p, lasting)
+        rows = growth.weigh(rng, s, g, lasting)
         rows["is_group_weight"] = s.size > 1
         if s.size > 1:
             left = np.array([s.left_on(t) for t in rows["weighed_on"]])
@@ -97,8 +94,8 @@ def weights(
             rows = rows[left > 0]
         parts.append(rows)
         step = int(rows["step"].iloc[0]) if len(rows) else 7
-        if p["has_target"] and s.size == 1:
-            tail = round(float(p["target"]), 0 if p["target"] >= 50 else 1)
+        if g.has_target and s.size == 1:
+            tail = round(g.target, 0 if g.target >= 50 else 1)
             by = s.day + 90 if rng.random() < 0.15 else None
             aims.append((s.id, tail, min(s.day + int(rng.integers(0, 5)), s.out), by, step))
     out = pd.concat(parts, ignore_index=True)
@@ -114,9 +111,9 @@ def weights(
             "circumstance": out["circumstance"],
             "is_group_weight": out["is_group_weight"],
             "length_mm": np.round(10 * np.cbrt(out["weight"] / SHELL_DENSITY)).where(measured),
-            "length_kind": np.where(measured, "carapace", None),
+            "length_kind": measured.map({True: "carapace", False: None}),
             "condition_score": score,
-            "score_scale": np.where(np.isnan(score), None, "1-5"),
+            "score_scale": ["1-5" if known else None for known in ~np.isnan(score)],
         }
     ).sort_values(["weighed_on", "stay_id"], kind="stable")
     goal = pd.DataFrame(aims, columns=list(TABLES["targets"].names))

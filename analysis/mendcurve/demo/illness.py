@@ -35,7 +35,7 @@ def fall_ill(rng: np.random.Generator, stay: Stay) -> None:
     main, others = _conditions(rng, stay.taxon in ("frog", "salamander"))
     stay.episodes.append(draw_episode(rng, main, stay.day, True))
     for other in others:
-        found = stay.day + int(choose(rng, truth.FOUND_AFTER))
+        found = stay.day + choose(rng, truth.FOUND_AFTER)
         stay.episodes.append(draw_episode(rng, other, found, False))
     for first in list(stay.episodes):
         if first.how == "cleared" and rng.random() < truth.RELAPSE:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict, dataclass
 from decimal import Decimal
 
 import numpy as np
@@ -9,14 +10,74 @@ import pandas as pd
 
 from mendcurve.demo import truth
 
-# grant, funder, amount, awarded, starts, ends (days), restricted to, opening balance, goal, goal in animals
+
+@dataclass(frozen=True, slots=True)
+class Grant:
+    """One invented grant; days are counted from records start."""
+
+    grant_id: str
+    funder: str
+    amount: Decimal
+    awarded_on: int
+    starts_on: int
+    ends_on: int
+    restricted_to: str | None
+    opening_balance: Decimal
+    goal: str
+    goal_animals: int | None
+    tagged: float  # chance that a bill of the right kind is charged to it
+    overspent: Decimal  # by how much at most: what is over falls on unrestricted money
+
+    def pays(self, bill: dict) -> bool:
+        """Whether the grant may pay for this bill."""
+        kind = self.restricted_to in (None, bill["category"])
+        return kind and self.starts_on <= bill["day"] <= self.ends_on and not bill["in_kind"]
+
+
 GRANTS = (
-    ("G-1", "Invented Fund for Small Animals", 5200, -30, 0, 545, "medical", 850, "treat sick reptiles", 90),
-    ("G-2", "Made-Up Trust for Reptile Health", 7400, 500, 549, 913, "medical", 0, "exotics vet for 80 animals", 80),
-    ("G-3", "Pretend Neighbourhood Lottery", 9000, 380, 400, 913, None, 0, "keep the doors open", None),
+    Grant(
+        "G-1",
+        "Invented Fund for Small Animals",
+        Decimal(5200),
+        -30,
+        0,
+        545,
+        "medical",
+        Decimal(850),
+        "treat sick reptiles",
+        90,
+        0.22,
+        Decimal(0),
+    ),
+    Grant(
+        "G-2",
+        "Made-Up Trust for Reptile Health",
+        Decimal(7400),
+        500,
+        549,
+        913,
+        "medical",
+        Decimal(0),
+        "exotics vet for 80 animals",
+        80,
+        0.60,
+        Decimal(185),
+    ),
+    Grant(
+        "G-3",
+        "Pretend Neighbourhood Lottery",
+        Decimal(9000),
+        380,
+        400,
+        913,
+        None,
+        Decimal(0),
+        "keep the doors open",
+        None,
+        0.16,
+        Decimal(0),
+    ),
 )
-OVERSPENT = "G-2"  # by a few percent: what is over falls on unrestricted money
-TAGGED = {"G-1": 0.22, "G-2": 0.60, "G-3": 0.16}  # chance that a bill of the right kind is charged to it
 VISIT, COURSE, CHECK = 38.0, 20.0, 15.0  # medians of log-normal amounts
 
 
@@ -26,24 +87,31 @@ def cents(amount: float) -> Decimal:
 
 
 def bills(rng: np.random.Generator, visits: pd.DataFrame) -> list[dict]:
-    """Return medical spending tied to stays and episodes. ``visits``: key, episode_id, day, what."""
+    """Return medical spending tied to stays and episodes. ``visits``: stay_id, episode_id, day, what."""
     middle = {"visit": VISIT, "course": COURSE, "check": CHECK}
     rows = []
-    for visit in visits.itertuples(index=False):
-        amount = middle[str(visit.what)] * np.exp(0.7 * rng.standard_normal())
-        if visit.what == "check" and rng.random() < 0.75:
+    for stay, episode, day, what in zip(
+        *(visits[c].tolist() for c in ("stay_id", "episode_id", "day", "what")), strict=True
+    ):
+        amount = middle[what] * np.exp(0.7 * rng.standard_normal())
+        if what == "check" and rng.random() < 0.75:
             continue
-        rows.append(
-            {
-                "day": int(visit.day),
-                "amount": cents(amount),
-                "category": "medical",
-                "key": visit.key,
-                "episode_id": visit.episode_id if rng.random() < 0.93 else None,
-                "in_kind": bool(rng.random() < 0.02),
-            }
-        )
+        told = episode if rng.random() < 0.93 else None
+        rows.append(_bill(day, amount, "medical", stay, told, bool(rng.random() < 0.02)))
     return rows
+
+
+def _bill(
+    day: int, amount: float, category: str, stay: str | None = None, episode: str | None = None, in_kind: bool = False
+) -> dict:
+    return {
+        "day": day,
+        "amount": cents(amount),
+        "category": category,
+        "stay_id": stay,
+        "episode_id": episode,
+        "in_kind": in_kind,
+    }
 
 
 def running(rng: np.random.Generator, scale: float) -> list[dict]:
@@ -62,58 +130,32 @@ def running(rng: np.random.Generator, scale: float) -> list[dict]:
         ):
             value = scale * amount * (1 + 0.05 * t / 365.25) * np.exp(spread * rng.standard_normal())
             if t + offset <= truth.LAST_DAY:
-                rows.append(
-                    {
-                        "day": t + offset,
-                        "amount": cents(value),
-                        "category": category,
-                        "key": None,
-                        "episode_id": None,
-                        "in_kind": False,
-                    }
-                )
+                rows.append(_bill(t + offset, value, category))
     return rows
 
 
-def charge(rng: np.random.Generator, spending: pd.DataFrame) -> pd.DataFrame:
-    """Charge bills to grants within their dates and purpose until each is used up."""
-    left = {g[0]: Decimal(g[2] + g[7]) for g in GRANTS}
-    charged: list[str | None] = []
-    for row in spending.itertuples(index=False):
+def charge(rng: np.random.Generator, rows: list[dict]) -> list[dict]:
+    """Charge bills, in order, to the first grant that may pay and is not used up."""
+    left = {g.grant_id: g.amount + g.opening_balance for g in GRANTS}
+    charged = []
+    for bill in rows:
         name = None
-        for grant, _, amount, _, starts, ends, purpose, _, _, _ in GRANTS:
-            fits = starts <= row.day <= ends and (purpose is None or purpose == row.category) and not row.in_kind
-            if name is None and fits and rng.random() < TAGGED[grant]:
-                floor = Decimal(-amount) / 40 if grant == OVERSPENT else row.amount
-                if left[grant] > floor:
-                    left[grant] -= row.amount
-                    name = grant
-        charged.append(name)
-    return spending.assign(grant_id=charged)
+        for grant in GRANTS:
+            if name is None and grant.pays(bill) and rng.random() < grant.tagged:
+                after = left[grant.grant_id] - bill["amount"]
+                if after >= -grant.overspent:
+                    left[grant.grant_id], name = after, grant.grant_id
+        charged.append({**bill, "grant_id": name})
+    return charged
 
 
 def grants() -> pd.DataFrame:
     """Return the grants table; dates as days since records start."""
-    names = [
-        "grant_id",
-        "funder",
-        "amount",
-        "awarded_on",
-        "starts_on",
-        "ends_on",
-        "restricted_to",
-        "opening_balance",
-        "goal",
-        "goal_animals",
-    ]
-    out = pd.DataFrame(list(GRANTS), columns=names)
-    out["amount"] = [Decimal(v) for v in out["amount"]]
-    out["opening_balance"] = [Decimal(v) for v in out["opening_balance"]]
-    out["goal_animals"] = pd.array(out["goal_animals"], dtype="Int64")
-    return out
+    out = pd.DataFrame([asdict(g) for g in GRANTS]).drop(columns=["tagged", "overspent"])
+    return out.assign(goal_animals=pd.array([g.goal_animals for g in GRANTS], dtype="Int64"))
 
 
 def receipts() -> pd.DataFrame:
     """Return the money received: two halves of each grant, the first at its start."""
-    rows = [(g[0], at, Decimal(g[2]) / 2) for g in GRANTS for at in (g[4] + 9, g[4] + 190)]
+    rows = [(g.grant_id, g.starts_on + wait, g.amount / 2) for g in GRANTS for wait in (9, 190)]
     return pd.DataFrame(rows, columns=["grant_id", "received_on", "amount"])

@@ -32,7 +32,7 @@ def followups(rng: np.random.Generator, stays: list[Stay]) -> pd.DataFrame:
 
 def requests(rng: np.random.Generator, stays: list[Stay], scale: float) -> pd.DataFrame:
     """Return requests: those taken in match surrenders; when quarantine was full others heard "no room"."""
-    rows = []
+    rows: list[tuple] = []
     for s in stays:
         if s.how == "surrendered" and s.day >= 0 and rng.random() < 0.8 and s.split_from is None:
             asked = max(0, s.day - int(rng.integers(0, 8)))
@@ -85,22 +85,12 @@ def ledger(
         ignore_index=True,
     )
     visits["day"] = (visits["day"] - pd.Timestamp(truth.RECORDS_START)).dt.days
-    visits["key"] = visits["episode_id"].map(owner)
+    visits["stay_id"] = visits["episode_id"].map(owner)
     visits = visits[visits["day"].between(0, truth.LAST_DAY)]
-    rows = pd.DataFrame(money.bills(rng, visits) + money.running(rng, scale))
-    rows = rows.sort_values(["day", "key", "episode_id", "amount"], kind="stable").reset_index(drop=True)
-    rows = money.charge(rng, rows.astype({"key": object, "episode_id": object}))
-    spent = pd.DataFrame(
-        {
-            "spent_on": dates(rows["day"]),
-            "amount": rows["amount"],
-            "category": rows["category"],
-            "stay_id": rows["key"],
-            "episode_id": rows["episode_id"],
-            "grant_id": rows["grant_id"],
-            "in_kind": rows["in_kind"],
-        }
-    )
+    rows = money.bills(rng, visits) + money.running(rng, scale)
+    rows.sort(key=lambda bill: (bill["day"], bill["stay_id"] or "", bill["episode_id"] or "", bill["amount"]))
+    spent = pd.DataFrame(money.charge(rng, rows))
+    spent["spent_on"] = dates(spent["day"])
     given, got = money.grants(), money.receipts()
     for name in ("awarded_on", "starts_on", "ends_on"):
         given[name] = plain_dates(given[name])

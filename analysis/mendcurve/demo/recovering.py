@@ -75,7 +75,7 @@ def sets_of_conditions() -> tuple[tuple[float, str, tuple[str, ...]], ...]:
         for main, weight in mains.items():
             chances = extra_chances(main, amphibian)
             sets = [s for k in range(truth.MOST_CONDITIONS) for s in combinations(chances, k)] if weight else []
-            raw = [np.prod([p if o in s else 1 - p for o, p in chances.items()]) for s in sets]
+            raw = [float(np.prod([p if o in s else 1 - p for o, p in chances.items()])) for s in sets]
             scale = of_class * weight / sum(mains.values()) / max(sum(raw), 1e-300)
             out += [(scale * p, main, s) for p, s in zip(raw, sets, strict=True)]
     return tuple(out)

@@ -60,7 +60,7 @@ name = "corn snake"
 scientific = "Pantherophis guttatus"
 aliases = ["red rat snake", "elaphe guttata"]
 taxon = "snake"
-low_g = 2
+low_g = 1.5
 high_g = 3500
 gut_days = 4
 
@@ -69,7 +69,7 @@ name = "ball python"
 scientific = "Python regius"
 aliases = ["royal python"]
 taxon = "snake"
-low_g = 15
-high_g = 12000
+low_g = 12
+high_g = 9000
 gut_days = 6
 """

@@ -38,9 +38,14 @@ def write_workbook(path: Path, texts: Mapping[str, pd.DataFrame]) -> None:
     for name, frame in texts.items():
         sheet = book.create_sheet(heading(name))
         kinds = {c.name: c.kind for c in TABLES[name].columns}
-        sheet.append([heading(c) for c in frame.columns])
+        headings = [heading(c) for c in frame.columns]
+        sheet.append(headings)
         for row in frame.itertuples(index=False, name=None):
-            sheet.append([_cell(sheet, text, kinds.get(c, "text")) for c, text in zip(frame.columns, row, strict=True)])
+            if row == tuple(frame.columns):
+                sheet.append(headings)
+                continue
+            cells = zip(frame.columns, row, strict=True)
+            sheet.append([_cell(sheet, text, kinds.get(c, "text")) for c, text in cells])
     book.properties.creator = "mendcurve demo"
     book.properties.created = WRITTEN
     buffer = BytesIO()
@@ -52,7 +57,7 @@ def _cell(sheet: WriteOnlyWorksheet, text: str, kind: str) -> WriteOnlyCell | No
     if text == "":
         return None
     if kind not in _PATTERNS or not re.fullmatch(_PATTERNS[kind], text):
-        cell = WriteOnlyCell(sheet, heading(text) if text in _HEADINGS else text)
+        cell = WriteOnlyCell(sheet, text)
         cell.data_type = "s"  # "=1+1" stays the text it is
         return cell
     value = (
@@ -64,9 +69,6 @@ def _cell(sheet: WriteOnlyWorksheet, text: str, kind: str) -> WriteOnlyCell | No
     if kind in _FORMATS:
         cell.number_format = _FORMATS[kind]
     return cell
-
-
-_HEADINGS = frozenset(c.name for t in TABLES.values() for c in t.columns if "_" in c.name)
 
 
 def _timeless(content: bytes) -> bytes:
