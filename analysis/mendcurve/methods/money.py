@@ -130,7 +130,8 @@ def partitioned(
     Notes
     -----
     A subject is complete in interval k when it ended, or was followed to b_k. K as in ``simple_weighted``. Subjects
-    under observation from their origin only: delayed entries are left out by the caller.
+    under observation from their origin only: delayed entries are left out by the caller. Where nobody is followed past
+    the last cut, and some are cut off before it, later costs are unknown and count 0: choose a horizon that is reached.
 
     References
     ----------
@@ -167,7 +168,7 @@ def mean_cost(
     Returns
     -------
     MeanCost
-        Limits are nan with fewer than 5 clusters that cost anything: too few to say.
+        Limits are nan with fewer than 5 clusters that cost anything, or where all cost the same: too few to say.
 
     Raises
     ------
@@ -220,8 +221,11 @@ def _limits(
         mean, error = _moments(time, event, cost, cuts, code, counts)
         usable = (mean > 0) & (error > 0)
         distance.append((np.log(mean[usable]) - np.log(centre)) / error[usable])
+    known = np.concatenate(distance)
+    if not len(known) or relative == 0:
+        return np.nan, np.nan  # every subject costs the same: the data say nothing of spread
     tail = (1 - confidence) / 2
-    far, near = np.quantile(np.concatenate(distance), [1 - tail, tail])
+    far, near = np.quantile(known, [1 - tail, tail])
     return float(centre * np.exp(-far * relative)), float(centre * np.exp(-near * relative))
 
 
