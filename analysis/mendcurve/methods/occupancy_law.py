@@ -120,7 +120,7 @@ def census_law(resident: Floats, weight: ArrayLike, present: Floats, streams: Se
         raise InputError("Residents and arrivals need the same draws and days.",
                          [f"residents {resident.shape}, arrivals {present.shape}"])
     weight = np.asarray(weight, dtype=np.int64)
-    counts = counts or _enough(weight, present[:, :ahead], streams)
+    counts = counts or _enough(resident, weight, present[:, :ahead], streams)
     keep = np.arange(ahead) if days is None else np.asarray(days, dtype=np.int64)
     if counts < weight.sum() + 1:
         raise InputError(f"A law of {counts} counts cannot hold {weight.sum()} already here.")
@@ -140,9 +140,12 @@ def census_law(resident: Floats, weight: ArrayLike, present: Floats, streams: Se
     return out
 
 
-def _enough(weight: Ints, present: Floats, streams: Sequence[Stream]) -> int:
+def _enough(resident: Floats, weight: Ints, present: Floats, streams: Sequence[Stream]) -> int:
     """Return a power of 2 past any census that matters: what wraps around is below 1e-9."""
-    reach, largest = float(weight.sum()), 0.0
+    mean = np.einsum("n,mnh->mh", weight.astype(float), resident)
+    spread = np.einsum("n,mnh->mh", weight.astype(float) ** 2, resident * (1 - resident))
+    reach = min(float((mean + 8 * np.sqrt(np.maximum(spread, 0))).max(initial=0)), float(weight.sum()))
+    largest = 0.0
     for s in streams:
         sums = np.array([sum(b) for b in s.batches], dtype=float)
         left = np.add.reduceat(present, np.arange(0, present.shape[1], WEEK), axis=1) / WEEK
@@ -153,7 +156,7 @@ def _enough(weight: Ints, present: Floats, streams: Sequence[Stream]) -> int:
         spread = (events + events**2 / s.size[:, None]).sum(axis=1) * (s.chance @ sums**2)
         reach += mean + 8 * np.sqrt(spread.max(initial=0))
         largest = max(largest, sums.max(initial=0))
-    return 1 << int(np.ceil(np.log2(max(reach + largest + 2, 8))))
+    return 1 << int(np.ceil(np.log2(max(reach + largest, weight.sum(), 6) + 2)))
 
 
 def _log_arrivals(stream: Stream, part: slice, present: Floats, share: Floats, turn: Complex, keep: Ints) -> Complex:

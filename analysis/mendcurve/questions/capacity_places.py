@@ -1,0 +1,154 @@
+"""How many places would be enough, and what the textbook says beside it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from mendcurve.errors import check_proportion
+from mendcurve.methods import queues
+from mendcurve.methods.occupancy import mean_days
+from mendcurve.methods.occupancy_house import laws, sum_of_arrivals
+from mendcurve.questions.answer import Answer
+from mendcurve.questions.capacity_census import titled
+from mendcurve.questions.capacity_forecast import NOT_ASKED, shown, walk
+from mendcurve.questions.capacity_house import TOTAL, Setup, setup
+from mendcurve.questions.wording import count, listing, percent
+from mendcurve.records.records import Records
+
+REFUSED = 0.05
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class PlacesNeeded(Answer):
+    """Places that would be enough.
+
+    Attributes
+    ----------
+    zones : DataFrame
+        One row a zone: places now and needed, share of days each is enough, chance of a day over, textbook figures.
+    curve : DataFrame
+        One row a zone and number of places: share of the quarter's days on which so many are enough, and its error.
+    """
+
+    zones: pd.DataFrame
+    curve: pd.DataFrame
+    confidence: float
+    weeks: int
+    remarks: tuple[str, ...]
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row a zone."""
+        return self.zones
+
+    def curve_frame(self) -> pd.DataFrame:
+        """Return the service curve: places against the share of days they are enough."""
+        return self.curve
+
+    def sentence(self) -> str:
+        """Return the places that would be enough, zone by zone."""
+        some = self.zones[(self.zones["needed"] > 0) & (self.zones["zone"] != TOTAL)]
+        if some.empty:
+            return f"No places would be needed in the next {count(self.weeks, 'week')}."
+        parts = [f"{count(r.needed, 'place')} in {r.zone}" + ("" if np.isnan(r.places) else f" (now {r.places:.0f})")
+                 for r in some.itertuples()]  # fmt: skip
+        return (f"{listing(parts)} would have room for all on {percent(self.confidence)} of the days of the next "
+                f"{count(self.weeks, 'week')}, if things go on as they have.")
+
+    def notes(self) -> tuple[str, ...]:
+        """Return the assumptions."""
+        return self.remarks
+
+
+def places_needed(records: Records, weeks: int = 13, *, confidence: float | None = None, draws: int | None = None,
+                  seed: int = 20_260) -> PlacesNeeded:
+    """Find the smallest number of places with room for all on a share of the quarter's days.
+
+    Parameters
+    ----------
+    confidence : float, optional
+        Share of days. Default: the setting ``capacity.confidence``.
+
+    Notes
+    -----
+    The smallest N with the mean over the days of P(census <= N) at or past ``confidence``, no limits on places; beside
+    it the chance of at least one day above N, from paths. Little's law and Erlang's loss formula take the rate and the
+    mean stay alone, in a steady state: a check, not the answer.
+    """
+    confidence = check_proportion("The share of days", confidence or float(records.settings["capacity.confidence"]))
+    made = setup(records, weeks=weeks, draws=draws, seed=seed)
+    found = laws(made.house, 7 * weeks)
+    walked, n = walk(made, 7 * weeks, seed)
+    load = steady_load(made, weeks)
+    rows, curves = [], []
+    for i, zone in shown(made):
+        each = found.enough[i]
+        curve = _curve(zone, each, int(made.fixed[i]))
+        curves.append(curve)
+        path = (walked.sum(axis=1) if zone == TOTAL else walked[:, i]) + made.fixed[i]
+        rows.append(_row(zone, curve, each, path, made.places.get(zone, np.nan), load[i], confidence, int(made.fixed[i])))
+    units = dict.fromkeys(("places", "needed", "needed_low", "needed_high", "steady_mean", "poisson", "erlang"), "places")
+    frame = titled(pd.DataFrame(rows), f"Places enough on {percent(confidence)} of days", **units,
+                   enough_now="share of days", any_day_over_needed="chance, 0-1")  # fmt: skip
+    curve_frame = titled(pd.concat(curves, ignore_index=True), "Places and the days they are enough", places="places",
+                         share_of_days="share of days", error="share of days")  # fmt: skip
+    more = () if records.has("requests") else (NOT_ASKED,)
+    return PlacesNeeded(zones=frame, curve=curve_frame, confidence=confidence, weeks=weeks, remarks=(
+        "Each zone by itself: places of one zone do not help another. Needed low and high: the middle 80 % of what "
+        "each parameter draw alone would ask for.",
+        f"Textbook, steady state: mean by Little's law (rate x mean stay); Poisson: enough on {percent(confidence)} of days; "
+        f"Erlang: at most {percent(REFUSED)} of arrivals refused. Groups that arrive together need more than they say.",
+        *made.notes, *more))  # fmt: skip
+
+
+def _curve(zone: str, each: np.ndarray, fixed: int) -> pd.DataFrame:
+    share = each.mean(axis=0)
+    last = int(np.argmax(share >= 0.999)) if (share >= 0.999).any() else share.size - 1
+    error = each.std(axis=0) / np.sqrt(len(each))
+    counts = np.arange(last + 1) + fixed
+    return pd.DataFrame({"zone": zone, "places": counts, "share_of_days": share[: last + 1], "error": error[: last + 1]})
+
+
+def _row(zone: str, curve: pd.DataFrame, each: np.ndarray, path: np.ndarray, held: float, load: float, confidence: float,
+         fixed: int) -> dict[str, object]:  # fmt: skip
+    needed = first_enough(each.mean(axis=0), confidence) + fixed
+    alone = np.array([first_enough(draw, confidence) for draw in each]) + fixed
+    low, high = np.quantile(alone, [0.1, 0.9], method="nearest")
+    now = np.nan if np.isnan(held) else float(each.mean(axis=0)[min(int(held) - fixed, each.shape[1] - 1)]) if held >= fixed else 0.0
+    steady = np.isfinite(load) and load > 0
+    return {
+        "zone": zone, "places": held, "enough_now": now, "needed": needed, "needed_low": int(low), "needed_high": int(high),
+        "any_day_over_needed": float((path > needed).any(axis=1).mean()),
+        "steady_mean": load + fixed if np.isfinite(load) else np.nan,
+        "poisson": int(queues.present_quantile(load, confidence)) + fixed if steady else np.nan,
+        "erlang": queues.places_for(load, REFUSED) + fixed if steady else np.nan,
+    }  # fmt: skip
+
+
+def first_enough(share: np.ndarray, confidence: float) -> int:
+    """Return the smallest number of places whose share of days is at or past ``confidence``."""
+    at = np.flatnonzero(share >= confidence - 1e-12)
+    return int(at[0]) if at.size else share.size - 1
+
+
+def steady_load(made: Setup, weeks: int) -> np.ndarray:
+    """Return the mean census of each zone, and of all, if the coming quarter's intake went on for ever.
+
+    Little's law by zone: arrivals a day x mean visits x mean days a visit, mean over draws.
+    """
+    kernel = made.house.kernel
+    z = kernel.zones
+    leave = kernel.hazard.sum(axis=-1)
+    left = np.cumprod(1 - leave, axis=-1)
+    before = np.concatenate([np.ones((*left.shape[:2], 1)), left[..., :-1]], axis=-1)
+    go = (before[..., None] * kernel.hazard).sum(axis=2)[..., :z]
+    last = np.maximum(leave[..., -1:], 1e-12)
+    go += left[..., -1:] * kernel.hazard[:, :, -1, :z] / last
+    # Visits v solve v = entry + v go; a zone that never lets go would make them endless.
+    visits = np.linalg.solve(np.eye(z) - go.transpose(0, 2, 1) * (1 - 1e-9), made.house.entry[..., None])[..., 0]
+    rate = sum_of_arrivals(made.house, 7 * weeks).mean(axis=1)
+    days = mean_days(kernel)
+    load = np.where(visits > 1e-9, rate[:, None] * visits * np.where(np.isfinite(days), days, 0), 0.0).mean(axis=0)
+    return np.append(load, load.sum())
