@@ -88,7 +88,8 @@ def test_a_group_is_one_row_for_each_way_out_and_one_for_what_is_left():
             [came(group_size=30)], [left(animals=10, outcome_type="died"), left(outcome_date="2025-03-21", animals=15)]
         )
     )
-    assert frame[["part", "animals", "end"]].to_numpy().tolist() == [[1, 10, "died"], [2, 15, "live"], [3, 5, "in care"]]
+    rows = frame[["part", "animals", "end"]].to_numpy().tolist()
+    assert rows == [[1, 10, "died"], [2, 15, "live"], [3, 5, "in care"]]
     assert set(frame["cluster"]) == {"S1"}
 
 

@@ -290,5 +290,3 @@ def _went(n: int, outcome: str) -> str:
 
 def _number(n: int) -> str:
     return f"{n:,}" if n else "none"
-
-

@@ -87,7 +87,9 @@ class Rates(Answer):
         low, high = self.frame["share"].min(), self.frame["share"].max()
         out = [f"Definition of the headline: {row['definition']}"]
         if np.isfinite(low):
-            out.append(f"The same records give {percent(low)} to {percent(high)}, by definition: compare like with like.")
+            out.append(
+                f"The same records give {percent(low)} to {percent(high)}, by definition: compare like with like."
+            )
         out.append(
             "Intervals: Wilson, a group counted as one animal's evidence, for the three rates of outcomes; the other two "
             f"are no shares of one set, and theirs come from {DRAWS:,} seeded resamplings of stays."
@@ -142,7 +144,10 @@ class _Counts:
         kind = kind.mask(gone["outcome"] == "euthanised", "euthanised")
         kind = kind.mask(gone["outcome"] == "euthanised at owner's request", "owner")
         rows = pd.concat(
-            [gone.assign(kind=kind)[["cluster", "kind", "animals"]], came.assign(kind="came")[["cluster", "kind", "animals"]]]
+            [
+                gone.assign(kind=kind)[["cluster", "kind", "animals"]],
+                came.assign(kind="came")[["cluster", "kind", "animals"]],
+            ]
         )
         table = rows.groupby(["cluster", "kind"])["animals"].sum().unstack(fill_value=0)
         table = table.reindex(columns=list(cls.names), fill_value=0)

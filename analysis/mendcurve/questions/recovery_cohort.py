@@ -44,7 +44,9 @@ class Cohort:
             out.append(f"Not in the curves: {listing(parts)}.")
         lost = int(self.rows.loc[self.rows["end"] == LOST, "animals"].sum())
         if lost:
-            out.append(f"{count(lost, 'animal').capitalize()} {were(lost)} lost track of and counted up to the last record.")
+            out.append(
+                f"{count(lost, 'animal').capitalize()} {were(lost)} lost track of and counted up to the last record."
+            )
         unsaid = int(self.rows.loc[self.rows["end"] == "not recorded", "animals"].sum())
         if unsaid:
             out.append(

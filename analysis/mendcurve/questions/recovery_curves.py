@@ -102,7 +102,12 @@ def curves(
         "day": "days since found", "share": "proportion", "low": "proportion", "high": "proportion",
         "at_risk": "animals"})  # fmt: skip
     risk = pd.DataFrame(
-        [(one.group, d, round(float(one.tally.at_risk([d])[0, 0]))) for one in ones if one.enough for d in AT_RISK_DAYS],
+        [
+            (one.group, d, round(float(one.tally.at_risk([d])[0, 0])))
+            for one in ones
+            if one.enough
+            for d in AT_RISK_DAYS
+        ],
         columns=["condition", "day", "at_risk"],
     )
     table = pd.DataFrame(

@@ -1,0 +1,174 @@
+"""Where the days of a stay go: quarantine, treatment, waiting for a home, and within them waiting for the vet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from mendcurve.questions.answer import Answer
+from mendcurve.questions.incidence import Told, told
+from mendcurve.questions.wording import count, day, listing, percent
+from mendcurve.records.records import Records
+from mendcurve.timelines.episodes import episodes
+from mendcurve.timelines.places import spells
+from mendcurve.timelines.stays import stays
+
+WAITING = "waiting for a home"
+VET = "of these, waiting for the vet"
+COLUMNS = (
+    "phase",
+    "animals",
+    "animal_days",
+    "share",
+    "median",
+    "median_low",
+    "median_high",
+    "still_in_it",
+    "assumed_days",
+)
+DEFINITION = (
+    "Days under observation, in animal-days. A day belongs to the zone the animal was in at its end; an animal recorded as "
+    "ready for a home is waiting for one in whatever zone. Median: the first day by which half had left the phase, those "
+    "still in it included. Waiting for the vet: from the day a condition was found to the day a vet saw it, or to its end; "
+    "these days lie within the others."
+)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Phases(Answer):
+    """Animal-days by phase.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        ``COLUMNS``: animals that entered the phase; animal_days; share of all animal-days (proportion); median length
+        of the phase with limits (days); still_in_it (animals); assumed_days: of them by the rescue's rules, not by a
+        move on record.
+    recorded : bool
+        Whether any zone is recorded.
+    """
+
+    frame: pd.DataFrame
+    as_of: pd.Timestamp
+    recorded: bool
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row for each phase, then the wait for the vet."""
+        return self.frame
+
+    def sentence(self) -> str:
+        """Return where the days went."""
+        if not self.recorded:
+            return "Where animals were during their stay is not recorded, so its phases cannot be told apart."
+        rows = self.frame[(self.frame["phase"] != VET) & (self.frame["animal_days"] > 0)]
+        if not len(rows):
+            return f"Up to {day(self.as_of)} no animal was in care."
+        rows = rows.sort_values("animal_days", ascending=False, kind="stable")
+        first, *rest = [(percent(r.share), _during(r.phase)) for r in rows.itertuples()]
+        parts = listing([f"{first[0]} were spent {first[1]}", *(f"{share} {where}" for share, where in rest)])
+        total = int(rows["animal_days"].sum())
+        return f"Of {count(total, 'animal-day')} up to {day(self.as_of)}, {parts}."
+
+    def notes(self) -> tuple[str, ...]:
+        """Return the definition and how much is by rule."""
+        zones = self.frame[self.frame["phase"] != VET]
+        total, assumed = int(zones["animal_days"].sum()), int(zones["assumed_days"].sum())
+        if not assumed:
+            return (DEFINITION,)
+        return (
+            DEFINITION,
+            f"{assumed:,} of {total:,} animal-days are placed by the rescue's rules: no move is recorded for them.",
+        )
+
+
+def phases(records: Records) -> Phases:
+    """Return where the days of all stays went since the records start."""
+    frame = stays(records)
+    pieces = _pieces(records, frame)
+    rows = [_row(str(name), some, records) for name, some in pieces.groupby("phase", sort=False)]
+    table = pd.DataFrame(rows, columns=list(COLUMNS)).sort_values("animal_days", ascending=False, kind="stable")
+    total = table["animal_days"].sum()
+    wait = _waits(records, frame)
+    if len(wait):
+        table = pd.concat([table, pd.DataFrame([_row(VET, wait, records)])], ignore_index=True)
+    table["share"] = table["animal_days"] / total if total else np.nan
+    table = table.reset_index(drop=True).astype({"animal_days": "int64", "assumed_days": "int64", "animals": "int64"})
+    table.attrs.update(title="Where the days go", definition=DEFINITION, units={
+        "animals": "animals", "animal_days": "animal-days", "share": "proportion", "median": "days", "median_low": "days",
+        "median_high": "days", "still_in_it": "animals", "assumed_days": "animal-days"})  # fmt: skip
+    recorded = any(records.has(t) for t in ("moves", "conditions", "housing")) or records.has("periods")
+    return Phases(frame=table, as_of=records.as_of, recorded=recorded)
+
+
+def _pieces(records: Records, frame: pd.DataFrame) -> pd.DataFrame:
+    """Cut zone spells where an animal became ready for a home; join pieces of one phase that follow each other."""
+    zone = spells(records, frame)
+    zone = zone[~zone["permanent"]]
+    names = {str(records.settings["zones.adoption"]): WAITING}
+    far = records.as_of + pd.Timedelta(days=1)
+    zone = zone.assign(upto=zone["to_date"].fillna(far), ready=_ready(records, zone["stay_id"]).fillna(far))
+    before = zone.assign(upto=zone[["upto", "ready"]].min(axis=1), phase=zone["zone"].replace(names))
+    after = zone.assign(from_date=zone[["from_date", "ready"]].max(axis=1), phase=WAITING)
+    both = pd.concat([before, after], ignore_index=True)
+    both = both[both["from_date"] < both["upto"]].sort_values(["stay_id", "part", "from_date"], kind="stable")
+    key = ["stay_id", "part", "phase"]
+    new = ~both[key].eq(both[key].shift()).all(axis=1)
+    both = both.assign(run=new.cumsum(), assumed_to=_length(both, records) * both["animals"] * both["assumed"])
+    out = both.groupby("run", sort=False).agg(
+        stay_id=("stay_id", "first"), cluster=("cluster", "first"), phase=("phase", "first"), animals=("animals", "first"),
+        from_date=("from_date", "first"), upto=("upto", "last"),
+        assumed_days=("assumed_to", "sum"),
+    )  # fmt: skip
+    out["open"] = out["upto"] == far
+    return out.reset_index(drop=True)
+
+
+def _length(rows: pd.DataFrame, records: Records) -> pd.Series:
+    start = rows["from_date"].clip(lower=records.records_start)
+    return (rows["upto"] - start).dt.days.clip(lower=0)
+
+
+def _ready(records: Records, stay: pd.Series) -> pd.Series:
+    table = records["periods"]
+    table = table[
+        (table["what"] == "ready for a home") & (table["from_date"] <= records.as_of) & table["to_date"].isna()
+    ]
+    first = table.groupby("stay_id")["from_date"].max().astype("datetime64[s]")
+    return pd.Series(first.reindex(stay.to_numpy()).to_numpy(), index=stay.index).astype("datetime64[s]")
+
+
+def _waits(records: Records, frame: pd.DataFrame) -> pd.DataFrame:
+    """Return the waits for the vet: one for each stay, from the first condition found unseen."""
+    if not records.has("conditions", "vet_seen_on"):
+        return pd.DataFrame()
+    rows = episodes(records, frame)
+    rows = rows[rows["used"] & ~rows["lifelong"] & ~rows["relapse"]]
+    end = rows["vet_seen_on"].fillna(rows["end_date"])
+    far = records.as_of + pd.Timedelta(days=1)
+    rows = rows.assign(from_date=rows["found_on"], upto=end.fillna(far), open=end.isna(), assumed_days=0)
+    rows = rows.sort_values(["stay_id", "upto"], kind="stable").drop_duplicates(["stay_id"])
+    return rows[["stay_id", "cluster", "animals", "from_date", "upto", "open", "assumed_days"]]
+
+
+def _row(name: str, some: pd.DataFrame, records: Records) -> dict[str, object]:
+    animal_days = int((_length(some, records) * some["animals"]).sum())
+    last = (some["upto"] - some["from_date"]).dt.days - some["open"].astype("int64")
+    first = (records.records_start - some["from_date"]).dt.days.clip(lower=0)
+    rows = pd.DataFrame({
+        "entry": first - 1, "exit": last, "cause": (~some["open"]).astype("int64"), "animals": some["animals"],
+        "cluster": some["cluster"],
+    })  # fmt: skip
+    rows = rows[rows["exit"] > rows["entry"]]
+    one: Told | None = next(told(rows, None, ("over",), records.settings), None)
+    middle, low, high = (float("nan"),) * 3 if one is None else one.median_any()
+    return {
+        "phase": name, "animals": int(some.drop_duplicates("stay_id")["animals"].sum()), "animal_days": animal_days,
+        "median": middle, "median_low": low, "median_high": high,
+        "still_in_it": int(some.loc[some["open"], "animals"].sum()), "assumed_days": int(some["assumed_days"].sum()),
+    }  # fmt: skip
+
+
+def _during(phase: str) -> str:
+    return phase if phase == WAITING else f"in {phase}"
