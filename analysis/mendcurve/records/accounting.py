@@ -72,9 +72,10 @@ def settled(lines: list[dict[str, object]]) -> pd.DataFrame:
     gap = frame["counted"] - frame[list(COUNTS[1:])].sum(axis=1)
     if gap.any():
         wrong = frame[gap != 0]
-        raise InputError("Every row must be in a table or set aside, but some are not accounted for.",
-                         [f"{line.file} {line.sheet} for {line.table}: counted {line.counted}"
-                          for line in wrong.itertuples()],
-                         "This is a fault in Mendcurve. Please report it with the file's layout (not its content).",
-                         rows=wrong)
+        raise InputError(
+            "Every row must be in a table or set aside, but some are not accounted for.",
+            [f"{line.file} {line.sheet} for {line.table}: counted {line.counted}" for line in wrong.itertuples()],
+            "This is a fault in Mendcurve. Please report it with the file's layout (not its content).",
+            rows=wrong,
+        )
     return frame

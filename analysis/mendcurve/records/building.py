@@ -54,20 +54,31 @@ def from_frames(
     chosen = settings if isinstance(settings, Settings) else settings_by_path(settings or {})
     for name in tables:
         if name not in TABLES:
-            raise InputError(f'"{name}" is not a table of Mendcurve.', remedy=f"Known: {', '.join(TABLES)}."
-                             + nearest(name, TABLES))
+            raise InputError(
+                f'"{name}" is not a table of Mendcurve.', remedy=f"Known: {', '.join(TABLES)}." + nearest(name, TABLES)
+            )
     known = reference()
     frames = {name: finish(table, _named(table, tables.get(name)), chosen) for name, table in TABLES.items()}
     for name in ("intakes", "requests"):
         frames[name] = frames[name].assign(species=translate(frames[name]["species"], known))
     species = with_unknown(known, frames["intakes"]["species"])
-    recorded = frozenset((name, column) for name, frame in tables.items() for column in frame.columns
-                         if column in TABLES[name].names and frame[column].notna().any())
+    recorded = frozenset(
+        (name, column)
+        for name, frame in tables.items()
+        for column in frame.columns
+        if column in TABLES[name].names and frame[column].notna().any()
+    )
     first = frames["intakes"]["intake_date"].min()
     start = pd.Timestamp(records_start) if records_start is not None else (as_of if pd.isna(first) else first)
     return Records(
-        tables=frames, settings=chosen, species=species, findings=findings.empty(), set_aside=findings.no_rows(),
-        accounts=accounting.empty(), recorded=recorded, as_of=pd.Timestamp(as_of).normalize(),
+        tables=frames,
+        settings=chosen,
+        species=species,
+        findings=findings.empty(),
+        set_aside=findings.no_rows(),
+        accounts=accounting.empty(),
+        recorded=recorded,
+        as_of=pd.Timestamp(as_of).normalize(),
         records_start=pd.Timestamp(start).normalize(),
     )
 
@@ -78,8 +89,10 @@ def _named(table: Table, frame: pd.DataFrame | None) -> pd.DataFrame:
     allowed = {*table.names, *SOURCE, *extras(table)}
     for column in frame.columns:
         if column not in allowed:
-            raise InputError(f'{table.name}: "{column}" is not a column of this table.',
-                             remedy=f"Known: {', '.join(table.names)}.{nearest(str(column), table.names)}")
+            raise InputError(
+                f'{table.name}: "{column}" is not a column of this table.',
+                remedy=f"Known: {', '.join(table.names)}.{nearest(str(column), table.names)}",
+            )
     missing = [c.name for c in table.columns if c.required and c.name not in frame.columns]
     if missing and len(frame.columns):
         raise InputError(f"{table.name}: {', '.join(missing)} is required.", remedy="Add the column.")
@@ -140,7 +153,7 @@ def typed(values: pd.Series, column: Column) -> pd.Series:
         out = pd.to_numeric(values.astype(object)).astype("float64").astype("Int64")
     else:
         out = pd.to_numeric(values.astype(object)).astype("float64")
-    return out if column.default is None else out.fillna(column.default)
+    return out if column.default is None else out.fillna(column.default)  # type: ignore[arg-type]
 
 
 def _text(values: pd.Series) -> pd.Series:

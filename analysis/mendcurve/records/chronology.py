@@ -22,8 +22,13 @@ _DURING = (
 _LINK = {"conditions": ("episode_id", "stay_id"), "courses": ("course_id", "episode_id")}
 # Earlier, later, table: a row that breaks it cannot be used.
 _IN_ORDER = (("conditions", "found_on", "ended_on"), ("periods", "from_date", "to_date"))
-_LIKELY = (("conditions", "found_on", "vet_seen_on"), ("courses", "first_dose_at", "stopped_at"),
-           ("targets", "set_on", "by_date"), ("grants", "starts_on", "ends_on"), ("requests", "asked_on", "answered_on"))
+_LIKELY = (
+    ("conditions", "found_on", "vet_seen_on"),
+    ("courses", "first_dose_at", "stopped_at"),
+    ("targets", "set_on", "by_date"),
+    ("grants", "starts_on", "ends_on"),
+    ("requests", "asked_on", "answered_on"),
+)
 
 
 def check_order_in_row(review: Review) -> None:
@@ -40,8 +45,11 @@ def check_order_in_row(review: Review) -> None:
         review.doubt(table, bad, last, rule, "Correct the dates.")
     frame = review.tables["intakes"]
     bad = frame["hatched_on"] > frame["intake_date"]
-    rule = worded("hatched_on must be on or before intake_date, which is {came}; it is read as empty", bad,
-                  came=frame["intake_date"])
+    rule = worded(
+        "hatched_on must be on or before intake_date, which is {came}; it is read as empty",
+        bad,
+        came=frame["intake_date"],
+    )
     review.blank("intakes", bad, "hatched_on", rule, "Correct the date, or leave it empty.")
 
 
@@ -51,23 +59,44 @@ def check_outcomes(review: Review) -> None:
     frame = review.tables["outcomes"]
     came = looked_up(frame["stay_id"], stays["intake_date"])
     early = frame["outcome_date"] < came
-    rule = worded("outcome_date must be on or after intake_date, which is {came} (intakes, row {row})", early, came=came,
-                  row=looked_up(frame["stay_id"], stays["source_row"]))
-    review.set_aside("outcomes", early, "outcome_date", rule,
-                     "Correct the dates. Until then the outcome is not used, and the animal counts as in care.")
+    rule = worded(
+        "outcome_date must be on or after intake_date, which is {came} (intakes, row {row})",
+        early,
+        came=came,
+        row=looked_up(frame["stay_id"], stays["source_row"]),
+    )
+    review.set_aside(
+        "outcomes",
+        early,
+        "outcome_date",
+        rule,
+        "Correct the dates. Until then the outcome is not used, and the animal counts as in care.",
+    )
     frame = with_left(review.tables["outcomes"], stays["group_size"])
     none = frame["left_before"] <= 0
-    rule = worded("a stay ends once for each of its animals; none of {size} was left when this row says some left", none,
-                  size=frame["size"])
+    rule = worded(
+        "a stay ends once for each of its animals; none of {size} was left when this row says some left",
+        none,
+        size=frame["size"],
+    )
     review.set_aside("outcomes", none, "outcome_date", rule, "Delete the wrong one of the outcomes of this stay.")
     frame = frame[~none].reset_index(drop=True)
     many = (frame["animals"] > frame["left_before"]).fillna(False).astype(bool)
-    rule = worded("no more animals can leave than are left, and {left} of {size} were left", many,
-                  left=frame["left_before"], size=frame["size"])
+    rule = worded(
+        "no more animals can leave than are left, and {left} of {size} were left",
+        many,
+        left=frame["left_before"],
+        size=frame["size"],
+    )
     review.doubt("outcomes", many, "animals", rule, "Correct the number that left, or the group's size.")
     doa = looked_up(frame["stay_id"], stays["dead_on_arrival"]).fillna(False).astype(bool)
-    review.doubt("outcomes", doa & frame["outcome_type"].isin(LIVE_OUTCOMES), "outcome_type",
-                 "an animal that was dead on arrival cannot leave alive", "Correct the outcome, or the intake.")
+    review.doubt(
+        "outcomes",
+        doa & frame["outcome_type"].isin(LIVE_OUTCOMES),
+        "outcome_type",
+        "an animal that was dead on arrival cannot leave alive",
+        "Correct the outcome, or the intake.",
+    )
 
 
 def with_left(outcomes: pd.DataFrame, sizes: pd.Series) -> pd.DataFrame:
@@ -90,10 +119,14 @@ def ends(intakes: pd.DataFrame, outcomes: pd.DataFrame) -> pd.DataFrame:
     split = intakes.loc[intakes["split_from"].notna()].groupby("split_from")["group_size"].sum()
     total = gone.reindex(stays.index).fillna(0) + split.reindex(stays.index).fillna(0)
     whole = (total >= stays["group_size"]) & stays.index.isin(last.index)
-    return pd.DataFrame({
-        "intake_date": stays["intake_date"], "end": last["outcome_date"].reindex(stays.index).where(whole),
-        "outcome": last["outcome_type"].reindex(stays.index).where(whole), "row": stays["source_row"],
-    })
+    return pd.DataFrame(
+        {
+            "intake_date": stays["intake_date"],
+            "end": last["outcome_date"].reindex(stays.index).where(whole),
+            "outcome": last["outcome_type"].reindex(stays.index).where(whole),
+            "row": stays["source_row"],
+        }
+    )
 
 
 def check_inside_stay(review: Review) -> None:
@@ -109,11 +142,23 @@ def check_inside_stay(review: Review) -> None:
         review.doubt(table, early, column, rule, "Correct the date, or the intake's.")
         how = looked_up(stay, span["outcome"])
         dead = how.isin(DEATHS)
-        rule = worded(f"{column} should be no later than the day {{stay}} left, {{left}} ({{how}})", late, stay=stay,
-                      left=left, how=how)
-        review.doubt(table, late & ~dead, column, rule, "Correct the date, or the outcome's; or the stay it belongs to.")
-        review.doubt(table, late & dead, column, rule,
-                     "An animal that died cannot be treated or weighed: correct the date, the outcome, or the stay.")
+        rule = worded(
+            f"{column} should be no later than the day {{stay}} left, {{left}} ({{how}})",
+            late,
+            stay=stay,
+            left=left,
+            how=how,
+        )
+        review.doubt(
+            table, late & ~dead, column, rule, "Correct the date, or the outcome's; or the stay it belongs to."
+        )
+        review.doubt(
+            table,
+            late & dead,
+            column,
+            rule,
+            "An animal that died cannot be treated or weighed: correct the date, the outcome, or the stay.",
+        )
     frame = review.tables["followups"]
     left = looked_up(frame["stay_id"], span["end"])
     early = frame["seen_on"] < left
@@ -143,7 +188,11 @@ def check_overlaps(review: Review) -> None:
     before = until.groupby(use["animal_id"]).shift()
     earlier = use.groupby("animal_id")[["stay_id", "source_row"]].shift()
     over = (use["intake_date"] < before).reindex(frame.index, fill_value=False)
-    rule = worded("one animal cannot have two stays at once; {stay} (row {row}) of {animal} was still going on", over,
-                  stay=earlier["stay_id"].reindex(frame.index), row=earlier["source_row"].reindex(frame.index),
-                  animal=frame["animal_id"])
+    rule = worded(
+        "one animal cannot have two stays at once; {stay} (row {row}) of {animal} was still going on",
+        over,
+        stay=earlier["stay_id"].reindex(frame.index),
+        row=earlier["source_row"].reindex(frame.index),
+        animal=frame["animal_id"],
+    )
     review.doubt("intakes", over, "intake_date", rule, "Give the earlier stay its outcome, or correct the animal_id.")

@@ -11,9 +11,17 @@ from mendcurve.records.findings import Ledger
 
 # Dates on which something happened; plans (a due dose, a grant's end) lie in the future and say nothing.
 EVENTS = {
-    "intakes": "intake_date", "outcomes": "outcome_date", "conditions": "found_on", "checks": "checked_on",
-    "doses": "given_at", "weighings": "weighed_on", "moves": "moved_on", "followups": "seen_on", "spending": "spent_on",
-    "receipts": "received_on", "requests": "asked_on",
+    "intakes": "intake_date",
+    "outcomes": "outcome_date",
+    "conditions": "found_on",
+    "checks": "checked_on",
+    "doses": "given_at",
+    "weighings": "weighed_on",
+    "moves": "moved_on",
+    "followups": "seen_on",
+    "spending": "spent_on",
+    "receipts": "received_on",
+    "requests": "asked_on",
 }
 # A last date this long after all others is a slip of the year, not the end of the records.
 _LONE_DAYS = 180
@@ -30,8 +38,10 @@ def propose_as_of(tables: Mapping[str, pd.DataFrame], ledger: Ledger) -> pd.Time
     """
     days = pd.concat([tables[t][c].dropna().dt.floor("D") for t, c in EVENTS.items()], ignore_index=True)
     if not len(days):
-        raise InputError("The records hold no date, so the as-of date must be given.",
-                         remedy='In records.toml, under [dates], write as_of = 2026-10-31 (the last complete day).')
+        raise InputError(
+            "The records hold no date, so the as-of date must be given.",
+            remedy="In records.toml, under [dates], write as_of = 2026-10-31 (the last complete day).",
+        )
     counts = days.value_counts().sort_index(ascending=False)
     later = 0
     for place in range(len(counts) - 1):
@@ -39,12 +49,17 @@ def propose_as_of(tables: Mapping[str, pd.DataFrame], ledger: Ledger) -> pd.Time
         if later > _LONE_ROWS:
             break
         if (counts.index[place] - counts.index[place + 1]).days > _LONE_DAYS:
-            counts = counts.iloc[place + 1:]
+            counts = counts.iloc[place + 1 :]
             break
     as_of = pd.Timestamp(counts.index[0])
-    ledger.note("", "", column="dates.as_of", value=f"{as_of:%Y-%m-%d}",
-                rule="the as-of date is not declared; the latest date in any table is taken",
-                what_to_do=f"If the records are complete up to then, write as_of = {as_of:%Y-%m-%d} under [dates].")
+    ledger.note(
+        "",
+        "",
+        column="dates.as_of",
+        value=f"{as_of:%Y-%m-%d}",
+        rule="the as-of date is not declared; the latest date in any table is taken",
+        what_to_do=f"If the records are complete up to then, write as_of = {as_of:%Y-%m-%d} under [dates].",
+    )
     return as_of
 
 
@@ -71,7 +86,12 @@ def propose_start(tables: Mapping[str, pd.DataFrame], as_of: pd.Timestamp, ledge
     if (as_of - start) < (as_of - came.min()) / 2:
         start, rule = came.min(), "months without intake or outcome are too many to tell, so the first intake is taken"
     start = max(pd.Timestamp(start), pd.Timestamp(came.min())) if gaps == [] else pd.Timestamp(start)
-    ledger.note("", "", column="dates.records_start", value=f"{start:%Y-%m-%d}",
-                rule=f"the records start is not declared; {rule}",
-                what_to_do=f"If the records are complete from then, write records_start = {start:%Y-%m-%d} under [dates].")
+    ledger.note(
+        "",
+        "",
+        column="dates.records_start",
+        value=f"{start:%Y-%m-%d}",
+        rule=f"the records start is not declared; {rule}",
+        what_to_do=f"If the records are complete from then, write records_start = {start:%Y-%m-%d} under [dates].",
+    )
     return start.normalize()

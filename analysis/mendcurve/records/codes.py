@@ -23,56 +23,185 @@ SET_ASIDE = Trouble("records.toml says to set aside rows with this word", "", AS
 
 # Other spellings of our codes, by column. From memory of how people write; a rescue adds its own in records.toml.
 SYNONYMS: dict[str, dict[str, str]] = {
-    "sex": {"f": "female", "m": "male", "u": "unknown", "?": "unknown", "unsexed": "unknown", "1.0": "male",
-            "0.1": "female", "0.0.1": "unknown", "1.0.0": "male", "0.1.0": "female", "not known": "unknown",
-            "both": "mixed"},
-    "life_stage": {"baby": "hatchling", "neonate": "hatchling", "young": "juvenile", "juv": "juvenile",
-                   "sub-adult": "subadult", "sub adult": "subadult", "ad": "adult", "eggs": "egg"},
+    "sex": {
+        "f": "female",
+        "m": "male",
+        "u": "unknown",
+        "?": "unknown",
+        "unsexed": "unknown",
+        "1.0": "male",
+        "0.1": "female",
+        "0.0.1": "unknown",
+        "1.0.0": "male",
+        "0.1.0": "female",
+        "not known": "unknown",
+        "both": "mixed",
+    },
+    "life_stage": {
+        "baby": "hatchling",
+        "neonate": "hatchling",
+        "young": "juvenile",
+        "juv": "juvenile",
+        "sub-adult": "subadult",
+        "sub adult": "subadult",
+        "ad": "adult",
+        "eggs": "egg",
+    },
     "hatched_on_kind": {"exact": "known", "estimate": "estimated", "approx": "estimated", "est": "estimated"},
-    "intake_type": {"surrender": "surrendered", "owner surrender": "surrendered", "given up": "surrendered",
-                    "found": "stray", "transfer in": "transferred in", "transfer": "transferred in",
-                    "transferred": "transferred in", "confiscation": "confiscated", "seized": "confiscated",
-                    "seizure": "confiscated", "return": "returned", "returned adoption": "returned",
-                    "adoption return": "returned", "born": "born in care", "hatched": "born in care",
-                    "hatched in care": "born in care"},
-    "outcome_type": {"adoption": "adopted", "rehomed": "adopted", "returned": "returned to owner",
-                     "return to owner": "returned to owner", "reclaimed": "returned to owner",
-                     "transfer": "transferred out", "transferred": "transferred out",
-                     "transfer out": "transferred out", "release": "released", "dead": "died", "death": "died",
-                     "deceased": "died", "euthanized": "euthanised", "euthanasia": "euthanised", "pts": "euthanised",
-                     "put to sleep": "euthanised", "owner requested euthanasia": "euthanised at owner's request",
-                     "euthanized at owner's request": "euthanised at owner's request",
-                     "owner-requested euthanasia": "euthanised at owner's request", "lost": "missing",
-                     "escaped": "missing", "stolen": "missing", "unknown": "not recorded"},
+    "intake_type": {
+        "surrender": "surrendered",
+        "owner surrender": "surrendered",
+        "given up": "surrendered",
+        "found": "stray",
+        "transfer in": "transferred in",
+        "transfer": "transferred in",
+        "transferred": "transferred in",
+        "confiscation": "confiscated",
+        "seized": "confiscated",
+        "seizure": "confiscated",
+        "return": "returned",
+        "returned adoption": "returned",
+        "adoption return": "returned",
+        "born": "born in care",
+        "hatched": "born in care",
+        "hatched in care": "born in care",
+    },
+    "outcome_type": {
+        "adoption": "adopted",
+        "rehomed": "adopted",
+        "returned": "returned to owner",
+        "return to owner": "returned to owner",
+        "reclaimed": "returned to owner",
+        "transfer": "transferred out",
+        "transferred": "transferred out",
+        "transfer out": "transferred out",
+        "release": "released",
+        "dead": "died",
+        "death": "died",
+        "deceased": "died",
+        "euthanized": "euthanised",
+        "euthanasia": "euthanised",
+        "pts": "euthanised",
+        "put to sleep": "euthanised",
+        "owner requested euthanasia": "euthanised at owner's request",
+        "euthanized at owner's request": "euthanised at owner's request",
+        "owner-requested euthanasia": "euthanised at owner's request",
+        "lost": "missing",
+        "escaped": "missing",
+        "stolen": "missing",
+        "unknown": "not recorded",
+    },
     "severity": {"low": "mild", "medium": "moderate", "mod": "moderate", "high": "severe", "bad": "severe"},
-    "ended_as": {"clear": "cleared", "recovered": "cleared", "resolved": "cleared", "cured": "cleared",
-                 "chronic": "managed", "lifelong": "managed", "misdiagnosis": "misdiagnosed",
-                 "wrong diagnosis": "misdiagnosed"},
-    "result": {"ill": "still ill", "sick": "still ill", "not better": "still ill", "ok": "well", "better": "well",
-               "unsure": "unclear", "gave": "given", "yes": "given", "done": "given", "refusal": "refused",
-               "spat out": "refused", "skipped": "missed", "not given": "missed", "forgotten": "missed"},
+    "ended_as": {
+        "clear": "cleared",
+        "recovered": "cleared",
+        "resolved": "cleared",
+        "cured": "cleared",
+        "chronic": "managed",
+        "lifelong": "managed",
+        "misdiagnosis": "misdiagnosed",
+        "wrong diagnosis": "misdiagnosed",
+    },
+    "result": {
+        "ill": "still ill",
+        "sick": "still ill",
+        "not better": "still ill",
+        "ok": "well",
+        "better": "well",
+        "unsure": "unclear",
+        "gave": "given",
+        "yes": "given",
+        "done": "given",
+        "refusal": "refused",
+        "spat out": "refused",
+        "skipped": "missed",
+        "not given": "missed",
+        "forgotten": "missed",
+    },
     "kind": {"drug": "medicine", "medication": "medicine", "med": "medicine", "treatment": "procedure"},
-    "unit": {"gram": "g", "grams": "g", "gr": "g", "kilo": "kg", "kilos": "kg", "kgs": "kg", "ounce": "oz",
-             "ounces": "oz", "lbs": "lb", "pound": "lb", "pounds": "lb"},
-    "circumstance": {"ate": "fed", "just fed": "fed", "eaten": "fed", "shedding": "shed", "in shed": "shed",
-                     "laid": "laid eggs", "egg laying": "laid eggs", "eggs laid": "laid eggs", "birth": "gave birth",
-                     "pregnant": "gravid", "brumation": "brumating", "tail loss": "tail lost",
-                     "dropped tail": "tail lost", "urinated": "bladder emptied", "bladder empty": "bladder emptied"},
-    "length_kind": {"svl": "snout-vent", "snout vent": "snout-vent", "scl": "carapace", "shell": "carapace",
-                    "total length": "total"},
-    "what": {"ready": "ready for a home", "adoptable": "ready for a home", "available": "ready for a home",
-             "fostered": "foster", "in foster": "foster", "on hold": "hold", "legal hold": "hold",
-             "brumation": "brumating", "fast": "fasting", "permanent": "permanent resident",
-             "resident": "permanent resident", "sanctuary": "permanent resident"},
-    "rule": {"all-in all-out": "all in all out", "all in/all out": "all in all out",
-             "clock restart": "clock restarts"},
-    "answer": {"yes": "taken in", "accepted": "taken in", "admitted": "taken in", "full": "no room",
-               "refused": "declined", "no": "declined", "pending": "waiting", "on waiting list": "waiting",
-               "cancelled": "withdrawn", "canceled": "withdrawn"},
-    "status": {"ok": "well", "fine": "well", "good": "well", "sick": "ill", "dead": "died",
-               "no answer": "not reached", "no reply": "not reached"},
-    "category": {"vet": "medical", "veterinary": "medical", "medicine": "medical", "food": "running",
-                 "rent": "running", "heating": "running", "electricity": "running", "supplies": "running"},
+    "unit": {
+        "gram": "g",
+        "grams": "g",
+        "gr": "g",
+        "kilo": "kg",
+        "kilos": "kg",
+        "kgs": "kg",
+        "ounce": "oz",
+        "ounces": "oz",
+        "lbs": "lb",
+        "pound": "lb",
+        "pounds": "lb",
+    },
+    "circumstance": {
+        "ate": "fed",
+        "just fed": "fed",
+        "eaten": "fed",
+        "shedding": "shed",
+        "in shed": "shed",
+        "laid": "laid eggs",
+        "egg laying": "laid eggs",
+        "eggs laid": "laid eggs",
+        "birth": "gave birth",
+        "pregnant": "gravid",
+        "brumation": "brumating",
+        "tail loss": "tail lost",
+        "dropped tail": "tail lost",
+        "urinated": "bladder emptied",
+        "bladder empty": "bladder emptied",
+    },
+    "length_kind": {
+        "svl": "snout-vent",
+        "snout vent": "snout-vent",
+        "scl": "carapace",
+        "shell": "carapace",
+        "total length": "total",
+    },
+    "what": {
+        "ready": "ready for a home",
+        "adoptable": "ready for a home",
+        "available": "ready for a home",
+        "fostered": "foster",
+        "in foster": "foster",
+        "on hold": "hold",
+        "legal hold": "hold",
+        "brumation": "brumating",
+        "fast": "fasting",
+        "permanent": "permanent resident",
+        "resident": "permanent resident",
+        "sanctuary": "permanent resident",
+    },
+    "rule": {"all-in all-out": "all in all out", "all in/all out": "all in all out", "clock restart": "clock restarts"},
+    "answer": {
+        "yes": "taken in",
+        "accepted": "taken in",
+        "admitted": "taken in",
+        "full": "no room",
+        "refused": "declined",
+        "no": "declined",
+        "pending": "waiting",
+        "on waiting list": "waiting",
+        "cancelled": "withdrawn",
+        "canceled": "withdrawn",
+    },
+    "status": {
+        "ok": "well",
+        "fine": "well",
+        "good": "well",
+        "sick": "ill",
+        "dead": "died",
+        "no answer": "not reached",
+        "no reply": "not reached",
+    },
+    "category": {
+        "vet": "medical",
+        "veterinary": "medical",
+        "medicine": "medical",
+        "food": "running",
+        "rent": "running",
+        "heating": "running",
+        "electricity": "running",
+        "supplies": "running",
+    },
     "restricted_to": {"vet": "medical", "veterinary": "medical"},
 }
 _YES = frozenset({"yes", "y", "true", "t", "1", "x", "\u2713", "\u2714"})
@@ -88,8 +217,11 @@ def words_for(column: Column, own: Mapping[str, str], where: str) -> dict[str, o
     InputError
         If ``own`` maps a word to something that is no code of the column.
     """
-    words: dict[str, object] = {folded(word): code for word, code in SYNONYMS.get(column.name, {}).items()
-                                if not column.codes or code in column.codes}
+    words: dict[str, object] = {
+        folded(word): code
+        for word, code in SYNONYMS.get(column.name, {}).items()
+        if not column.codes or code in column.codes
+    }
     words |= {folded(code): code for code in column.codes}
     for word, code in own.items():
         if code == NOTHING:
@@ -97,9 +229,11 @@ def words_for(column: Column, own: Mapping[str, str], where: str) -> dict[str, o
         elif code == ASIDE:
             words[folded(word)] = SET_ASIDE
         elif column.codes and code not in column.codes:
-            raise InputError(f'{where}: codes.{column.name} gives "{code}" for "{word}", which is no code of '
-                             f"{column.name}.", remedy=f"Known: {', '.join(column.codes)}, {ASIDE!r} or an empty text."
-                             + nearest(str(code), column.codes))
+            raise InputError(
+                f'{where}: codes.{column.name} gives "{code}" for "{word}", which is no code of {column.name}.',
+                remedy=f"Known: {', '.join(column.codes)}, {ASIDE!r} or an empty text."
+                + nearest(str(code), column.codes),
+            )
         else:
             words[folded(word)] = code
     return words
@@ -145,8 +279,10 @@ def _list(text: str, *, column: Column, words: Mapping[str, object]) -> tuple[st
 
 def _unknown(word: str, column: Column) -> Trouble:
     close = nearest(folded(word), column.codes)
-    return Trouble(f"{column.name} must be one of: {', '.join(column.codes)}",
-                   f'Correct it, or give its meaning in records.toml under codes.{column.name}.{close}')
+    return Trouble(
+        f"{column.name} must be one of: {', '.join(column.codes)}",
+        f"Correct it, or give its meaning in records.toml under codes.{column.name}.{close}",
+    )
 
 
 def _yes_no(text: str, *, words: Mapping[str, object]) -> tuple[bool | None, Trouble | None]:

@@ -27,7 +27,9 @@ def check_rows(review: Review) -> None:
     check_links(review)
 
 
-def check_doubts(review: Review, known: pd.DataFrame, recorded: frozenset[tuple[str, str]], as_of: pd.Timestamp) -> None:
+def check_doubts(
+    review: Review, known: pd.DataFrame, recorded: frozenset[tuple[str, str]], as_of: pd.Timestamp
+) -> None:
     """Point out what is doubtful in the rows that are kept."""
     check_inside_stay(review)
     check_overlaps(review)
@@ -97,8 +99,16 @@ def balance_gap(records: Records, start: pd.Timestamp, end: pd.Timestamp) -> pd.
         inside = (days >= start) & (days <= end)
         return amounts[inside].groupby(kinds[inside]).sum()
 
-    table = pd.DataFrame({
-        "start": here_at(start - pd.Timedelta(days=1)), "came": within(own, came, stays["species"]),
-        "left": within(gone, day, species), "end": here_at(end),
-    }).fillna(0).astype("int64")
+    table = (
+        pd.DataFrame(
+            {
+                "start": here_at(start - pd.Timedelta(days=1)),
+                "came": within(own, came, stays["species"]),
+                "left": within(gone, day, species),
+                "end": here_at(end),
+            }
+        )
+        .fillna(0)
+        .astype("int64")
+    )
     return table.assign(gap=table["start"] + table["came"] - table["left"] - table["end"]).rename_axis("species")

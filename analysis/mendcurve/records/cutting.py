@@ -10,6 +10,7 @@ import pandas as pd
 
 from mendcurve.errors import InputError
 from mendcurve.records.links import PARENTS
+from mendcurve.records.review import among
 
 if TYPE_CHECKING:
     from mendcurve.records.records import Records
@@ -51,10 +52,10 @@ def cut_tables(tables: Mapping[str, pd.DataFrame], as_of: pd.Timestamp) -> dict[
     """
     out = {name: _cut(name, frame, as_of) for name, frame in tables.items()}
     for child, column, parent in PARENTS:
-        gone = set(tables[parent][column]) - set(out[parent][column])
-        if gone:
+        if len(out[parent]) < len(tables[parent]):
+            gone = set(tables[parent][column]) - set(out[parent][column])
             frame = out[child]
-            out[child] = frame[~frame[column].isin(gone)].reset_index(drop=True)
+            out[child] = frame[~among(frame[column], gone)].reset_index(drop=True)
     return out
 
 
@@ -83,7 +84,10 @@ def cut(records: Records, as_of: str | pd.Timestamp) -> Records:
     """
     day = pd.Timestamp(as_of).normalize()
     if day > records.as_of:
-        raise InputError(f"Records complete up to {records.as_of:%Y-%m-%d} cannot be cut at {day:%Y-%m-%d}.",
-                         remedy="Give an earlier day.")
-    return replace(records, tables=cut_tables(records.tables, day), as_of=day,
-                   records_start=min(records.records_start, day))
+        raise InputError(
+            f"Records complete up to {records.as_of:%Y-%m-%d} cannot be cut at {day:%Y-%m-%d}.",
+            remedy="Give an earlier day.",
+        )
+    return replace(
+        records, tables=cut_tables(records.tables, day), as_of=day, records_start=min(records.records_start, day)
+    )

@@ -13,19 +13,42 @@ from mendcurve.errors import InputError
 from mendcurve.records.findings import CHANGED
 from mendcurve.records.parsing import Parsed, Trouble, by_unique
 
-_TIME = r"(?:[T ,]+(?P<time>\d{1,2}[:.]\d{2}(?:[:.]\d{2}(?:\.\d+)?)?\s*(?:[ap]\.?m\.?)?)\s*(?P<zone>Z|[+-]\d{2}:?\d{2})?)?"
+_TIME = (
+    r"(?:[T ,]+(?P<time>\d{1,2}[:.]\d{2}(?:[:.]\d{2}(?:\.\d+)?)?\s*(?:[ap]\.?m\.?)?)"
+    r"\s*(?P<zone>Z|[+-]\d{2}:?\d{2})?)?"
+)
 _ISO = re.compile(r"(?P<y>\d{4})(?P<sep>[-/.])(?P<m>\d{1,2})(?P=sep)(?P<d>\d{1,2})" + _TIME, re.I)
 _COMPACT = re.compile(r"(?P<y>(?:19|20)\d{2})(?P<m>\d{2})(?P<d>\d{2})" + _TIME, re.I)
 _NUMERIC = re.compile(r"(?P<a>\d{1,2})(?P<sep>[-/. ])(?P<b>\d{1,2})(?P=sep)(?P<c>\d{4}|\d{2})" + _TIME, re.I)
 _WORDS_DMY = re.compile(
-    r"(?:[a-z]{3,9}\.?,?\s+)?(?P<d>\d{1,2})(?:st|nd|rd|th)?[-/. ]*(?:of )?(?P<mon>[a-z]{3,9})\.?[-/., ]*(?P<y>\d{4}|\d{2})"
-    + _TIME, re.I)
-_WORDS_MDY = re.compile(r"(?P<mon>[a-z]{3,9})\.?[-/ ]*(?P<d>\d{1,2})(?:st|nd|rd|th)?,?[-/ ]+(?P<y>\d{4}|\d{2})" + _TIME,
-                        re.I)
+    r"(?:[a-z]{3,9}\.?,?\s+)?(?P<d>\d{1,2})(?:st|nd|rd|th)?[-/. ]*(?:of )?"
+    r"(?P<mon>[a-z]{3,9})\.?[-/., ]*(?P<y>\d{4}|\d{2})" + _TIME,
+    re.I,
+)
+_WORDS_MDY = re.compile(
+    r"(?P<mon>[a-z]{3,9})\.?[-/ ]*(?P<d>\d{1,2})(?:st|nd|rd|th)?,?[-/ ]+(?P<y>\d{4}|\d{2})" + _TIME, re.I
+)
 _SERIAL = re.compile(r"\d{5}(?:\.\d+)?")
-_MONTHS = {name[:3]: number for number, name in enumerate(
-    ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
-     "december"), start=1)}
+_MONTHS = {
+    name[:3]: number
+    for number, name in enumerate(
+        (
+            "january",
+            "february",
+            "march",
+            "april",
+            "may",
+            "june",
+            "july",
+            "august",
+            "september",
+            "october",
+            "november",
+            "december",
+        ),
+        start=1,
+    )
+}
 # Day 0 of the two epochs a workbook can have. 1900 books count a 29 February 1900 that never was; hence 30 December.
 EPOCH_1900 = datetime(1899, 12, 30)
 EPOCH_1904 = datetime(1904, 1, 1)
@@ -68,18 +91,25 @@ def order_of(columns: Mapping[str, tuple[pd.Series, pd.Series]], declared: str, 
             elif a != b:
                 open_question.append(told)
     if len(proof) == 2:
-        raise InputError(f"{where}: some dates have the day first and others the month first.",
-                         [f"{ORDERS[o]}: {told}" for o, told in proof.items()],
-                         _ask("dmy") + " Rows that do not fit will then be set aside and listed.")
+        raise InputError(
+            f"{where}: some dates have the day first and others the month first.",
+            [f"{ORDERS[o]}: {told}" for o, told in proof.items()],
+            _ask("dmy") + " Rows that do not fit will then be set aside and listed.",
+        )
     if not proof and open_question:
-        raise InputError(f"{where}: day/month order unknown. Every date could have the day or the month first.",
-                         open_question[:3], _ask("dmy"))
+        raise InputError(
+            f"{where}: day/month order unknown. Every date could have the day or the month first.",
+            open_question[:3],
+            _ask("dmy"),
+        )
     return next(iter(proof), "dmy")
 
 
 def _ask(order: str) -> str:
-    return (f'In records.toml, under [rescue], write date_order = "{order}" (day first) or "mdy" (month first); or '
-            "under the table, if only this file has it.")
+    return (
+        f'In records.toml, under [rescue], write date_order = "{order}" (day first) or "mdy" (month first); or '
+        "under the table, if only this file has it."
+    )
 
 
 def parse_dates(text: pd.Series, order: str, *, epoch: datetime = EPOCH_1900, order_shown: str = "") -> Parsed:
@@ -93,7 +123,9 @@ def parse_dates(text: pd.Series, order: str, *, epoch: datetime = EPOCH_1900, or
     return by_unique(text, partial(_parse, order=order, epoch=epoch, proof=order_shown))
 
 
-def _parse(text: str, *, order: str, epoch: datetime, proof: str) -> tuple[tuple[datetime, bool] | None, Trouble | None]:
+def _parse(
+    text: str, *, order: str, epoch: datetime, proof: str
+) -> tuple[tuple[datetime, bool] | None, Trouble | None]:
     word = " ".join(text.split())
     parts = _iso_or_words(word) or _numeric(word, order)
     if parts is None:
@@ -140,15 +172,21 @@ def _serial(word: str, epoch: datetime) -> tuple[tuple[datetime, bool] | None, T
         value = epoch + timedelta(seconds=round(float(word) * 86400))
         return (value, "." in word and float(word) % 1 > 0), Trouble(
             f"a date must be written as a date; this is a spreadsheet's day number, read as {value:%Y-%m-%d}",
-            "Check it, and format the column as a date.", CHANGED)
-    return None, Trouble("a date must name a day, a month and a year",
-                         "Write it as 2024-03-31, and leave the cell empty if it is not known.")
+            "Check it, and format the column as a date.",
+            CHANGED,
+        )
+    return None, Trouble(
+        "a date must name a day, a month and a year",
+        "Write it as 2024-03-31, and leave the cell empty if it is not known.",
+    )
 
 
 def _not_in(word: str, order: str, proof: str) -> Trouble:
     shown = f" ({proof})" if proof else ""
-    return Trouble(f"a date must exist; dates here are read with {ORDERS[order]}{shown}",
-                   "Correct the date, or write it as 2024-03-31.")
+    return Trouble(
+        f"a date must exist; dates here are read with {ORDERS[order]}{shown}",
+        "Correct the date, or write it as 2024-03-31.",
+    )
 
 
 def _with_time(value: datetime, match: re.Match[str]) -> tuple[tuple[datetime, bool] | None, Trouble | None]:

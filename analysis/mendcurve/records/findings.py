@@ -41,27 +41,71 @@ class Ledger:
         self._lines: list[pd.DataFrame] = []
 
     def add(
-        self, where: pd.DataFrame, *, table: str, column: str = "", value: pd.Series | str = "",
-        rule: pd.Series | str, what_to_do: pd.Series | str, effect: str | pd.Series,
+        self,
+        where: pd.DataFrame,
+        *,
+        table: str,
+        column: str = "",
+        value: pd.Series | str = "",
+        rule: pd.Series | str,
+        what_to_do: pd.Series | str,
+        effect: str | pd.Series,
     ) -> None:
-        """Add one finding for each row of ``where`` (``source_file``, ``source_sheet``, ``source_row``, ``stay_id``)."""
+        """Add one finding for each row of ``where``, which has ``source_*`` and perhaps ``stay_id``."""
         if not len(where):
             return
-        self._lines.append(pd.DataFrame({
-            "file": where["source_file"], "sheet": where["source_sheet"], "row": where["source_row"], "table": table,
-            "stay_id": where["stay_id"] if "stay_id" in where.columns else None, "column": column, "value": value,
-            "rule": rule, "what_to_do": what_to_do, "effect": effect,
-        }, index=where.index, columns=list(COLUMNS)).astype(object))
+        self._lines.append(
+            pd.DataFrame(
+                {
+                    "file": where["source_file"],
+                    "sheet": where["source_sheet"],
+                    "row": where["source_row"],
+                    "table": table,
+                    "stay_id": where["stay_id"] if "stay_id" in where.columns else None,
+                    "column": column,
+                    "value": value,
+                    "rule": rule,
+                    "what_to_do": what_to_do,
+                    "effect": effect,
+                },
+                index=where.index,
+                columns=list(COLUMNS),
+            ).astype(object)
+        )
 
-    def note(
-        self, file: str, sheet: str, *, table: str = "", column: str = "", value: str = "", rule: str,
-        what_to_do: str, effect: str = NOTE, row: int | None = None,
+    def note(  # noqa: PLR0913 - one argument a column of the findings
+        self,
+        file: str,
+        sheet: str,
+        *,
+        table: str = "",
+        column: str = "",
+        value: str = "",
+        rule: str,
+        what_to_do: str,
+        effect: str = NOTE,
+        row: int | None = None,
     ) -> None:
         """Add one finding about a whole file, sheet or column (or about one row of it)."""
-        self._lines.append(pd.DataFrame([{
-            "file": file, "sheet": sheet, "row": row, "table": table, "stay_id": None, "column": column,
-            "value": value, "rule": rule, "what_to_do": what_to_do, "effect": effect,
-        }], columns=list(COLUMNS)).astype(object))
+        self._lines.append(
+            pd.DataFrame(
+                [
+                    {
+                        "file": file,
+                        "sheet": sheet,
+                        "row": row,
+                        "table": table,
+                        "stay_id": None,
+                        "column": column,
+                        "value": value,
+                        "rule": rule,
+                        "what_to_do": what_to_do,
+                        "effect": effect,
+                    }
+                ],
+                columns=list(COLUMNS),
+            ).astype(object)
+        )
 
     def frame(self) -> pd.DataFrame:
         """Return the findings, one line a record, in the order of files, sheets and rows."""
@@ -73,8 +117,10 @@ class Ledger:
 
     def doubtful(self, table: str, column: str) -> pd.DataFrame:
         """Return file, sheet and row of the rows of ``table`` whose ``column`` is kept, but doubtful."""
-        kept = [line.loc[(line["table"] == table) & (line["column"] == column) & (line["effect"] == DOUBTFUL)]
-                for line in self._lines]
+        kept = [
+            line.loc[(line["table"] == table) & (line["column"] == column) & (line["effect"] == DOUBTFUL)]
+            for line in self._lines
+        ]
         frame = pd.concat([line for line in kept if len(line)], ignore_index=True) if any(map(len, kept)) else empty()
         return typed(frame)[["file", "sheet", "row"]].drop_duplicates()
 
@@ -86,10 +132,20 @@ def folded_lines(lines: pd.DataFrame) -> pd.DataFrame:
     several = lines.duplicated(_PLACE, keep=False) & of_row
     alone, many = lines[~several], lines[several]
     if len(many):
-        joined = many.groupby(_PLACE, sort=False, dropna=False).agg({
-            "stay_id": "first", "column": _joined, "value": _joined, "rule": _joined, "what_to_do": _joined,
-            "effect": _worst,
-        }).reset_index()
+        joined = (
+            many.groupby(_PLACE, sort=False, dropna=False)
+            .agg(
+                {
+                    "stay_id": "first",
+                    "column": _joined,
+                    "value": _joined,
+                    "rule": _joined,
+                    "what_to_do": _joined,
+                    "effect": _worst,
+                }
+            )
+            .reset_index()
+        )
         alone = pd.concat([alone, typed(joined[list(COLUMNS)])], ignore_index=True)
     return alone.sort_values([*_PLACE[:3], "table"], kind="stable", na_position="first", ignore_index=True)
 
@@ -115,8 +171,11 @@ def grouped(findings: pd.DataFrame) -> pd.DataFrame:
     if not len(findings):
         return pd.DataFrame(columns=[*columns[:3], "rule", "what_to_do", "records", "where"])
     lines = findings.assign(place=places(findings), rank=findings["effect"].map(EFFECTS.index))
-    out = lines.groupby(["rank", *columns], dropna=False, sort=False).agg(
-        rule=("rule", "first"), records=("place", "size"), where=("place", lambda p: "; ".join(p.head(3)))).reset_index()
+    out = (
+        lines.groupby(["rank", *columns], dropna=False, sort=False)
+        .agg(rule=("rule", "first"), records=("place", "size"), where=("place", lambda p: "; ".join(p.head(3))))
+        .reset_index()
+    )
     out = out.sort_values(["rank", "records"], ascending=[True, False], kind="stable")
     return out[[*columns[:3], "rule", "what_to_do", "records", "where"]].reset_index(drop=True)
 

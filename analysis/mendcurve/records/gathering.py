@@ -64,10 +64,15 @@ def gather(path: Path, settings: Path | None, ledger: Ledger) -> Gathered:
     sources = _located(plan, places, single=path.is_file())
     _unused(places, sources, ledger)
     if not any(source.table == "intakes" for source in sources):
-        held = [f'{name}{f", sheets {listed}" if (listed := ", ".join(filter(None, sheets))) else ""}'
-                for name, sheets in places.items()]
-        raise InputError("Only intakes are required, but no file or sheet is said to hold them.", held,
-                         'Name the file or sheet "intakes", or in records.toml write [tables.intakes] with its file.')
+        held = [
+            f"{name}{f', sheets {listed}' if (listed := ', '.join(filter(None, sheets))) else ''}"
+            for name, sheets in places.items()
+        ]
+        raise InputError(
+            "Only intakes are required, but no file or sheet is said to hold them.",
+            held,
+            'Name the file or sheet "intakes", or in records.toml write [tables.intakes] with its file.',
+        )
     feeds: dict[tuple[str, str, int | None], list[Source]] = {}
     for source in sources:
         feeds.setdefault((source.file, source.sheet, source.heading_row), []).append(source)
@@ -86,23 +91,33 @@ def _settings(given: Path | None, beside: Path) -> tuple[dict[str, Any], bytes]:
     try:
         return tomllib.loads(raw.decode("utf-8-sig")), raw
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError(f"{path.name} cannot be read: {error}.",
-                         remedy="Texts stand in double quotes, sections in [brackets]; save the file as UTF-8."
-                         ) from error
+        raise InputError(
+            f"{path.name} cannot be read: {error}.",
+            remedy="Texts stand in double quotes, sections in [brackets]; save the file as UTF-8.",
+        ) from error
 
 
 def _files(path: Path, plan: Plan) -> dict[str, Path]:
     if path.is_file():
         if path.suffix.lower() not in SUFFIXES:
-            raise InputError(f"{path.name}: records are read from {', '.join(SUFFIXES)}.",
-                             remedy="Save it as one of these.")
+            raise InputError(
+                f"{path.name}: records are read from {', '.join(SUFFIXES)}.", remedy="Save it as one of these."
+            )
         return {path.name: path}
-    found = sorted(f for f in path.iterdir() if f.is_file() and f.suffix.lower() in SUFFIXES
-                   and not f.name.startswith(("~$", ".")) and f.name not in OWN_FILES)
+    found = sorted(
+        f
+        for f in path.iterdir()
+        if f.is_file()
+        and f.suffix.lower() in SUFFIXES
+        and not f.name.startswith(("~$", "."))
+        and f.name not in OWN_FILES
+    )
     files = {f.name: f for f in found if f.name not in plan.ignored_files}
     if not files:
-        raise InputError(f'The folder "{path.name}" holds no file of records.',
-                         remedy=f"Put the records there, as {', '.join(SUFFIXES)}.")
+        raise InputError(
+            f'The folder "{path.name}" holds no file of records.',
+            remedy=f"Put the records there, as {', '.join(SUFFIXES)}.",
+        )
     return files
 
 
@@ -125,8 +140,11 @@ def _located(plan: Plan, places: Mapping[str, list[str]], *, single: bool) -> li
 def _placed(source: Source, places: Mapping[str, list[str]]) -> Source:
     where = f"{SETTINGS_FILE}: [tables.{source.table}]"
     if source.file and source.file not in places:
-        raise InputError(f'{where}: there is no file "{source.file}".',
-                         [f"files: {', '.join(places)}"], "Correct its name." + nearest(source.file, places))
+        raise InputError(
+            f'{where}: there is no file "{source.file}".',
+            [f"files: {', '.join(places)}"],
+            "Correct its name." + nearest(source.file, places),
+        )
     files = {source.file: places[source.file]} if source.file else places
     fits = []
     for file, sheets in files.items():
@@ -141,8 +159,11 @@ def _placed(source: Source, places: Mapping[str, list[str]]) -> Source:
     if len(fits) != 1:
         known = [f"{file}: {', '.join(filter(None, sheets))}" for file, sheets in files.items()]
         what = f'a sheet "{source.sheet}"' if source.sheet else f'a file or sheet named "{source.table}"'
-        raise InputError(f"{where}: {'several files have' if fits else 'no file has'} {what}.", known,
-                         "Write file and sheet." + nearest(source.sheet, [s for ss in files.values() for s in ss]))
+        raise InputError(
+            f"{where}: {'several files have' if fits else 'no file has'} {what}.",
+            known,
+            "Write file and sheet." + nearest(source.sheet, [s for ss in files.values() for s in ss]),
+        )
     return replace(source, file=fits[0][0], sheet=fits[0][1])
 
 
@@ -151,9 +172,13 @@ def _unused(places: Mapping[str, list[str]], sources: list[Source], ledger: Ledg
     for file, sheets in places.items():
         for sheet in sheets:
             if (file, sheet) not in used and plain(sheet) not in OWN_SHEETS:
-                ledger.note(file, sheet, rule="no table is read from this file or sheet",
-                            what_to_do="Name it in records.toml under [tables.NAME], or in [files] ignore."
-                            + nearest(plain(sheet or Path(file).stem), TABLES))
+                ledger.note(
+                    file,
+                    sheet,
+                    rule="no table is read from this file or sheet",
+                    what_to_do="Name it in records.toml under [tables.NAME], or in [files] ignore."
+                    + nearest(plain(sheet or Path(file).stem), TABLES),
+                )
 
 
 def _read(file: Path, books: Mapping[str, workbook.Book], sheet: str, heading_row: int | None) -> Sheet:

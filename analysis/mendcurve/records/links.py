@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from mendcurve.records.review import Review, worded
+from mendcurve.records.review import Review, among, worded
 from mendcurve.records.schemas import TABLES
 
 _STAY_TABLES = ("outcomes", "conditions", "weighings", "targets", "periods", "moves", "followups")
@@ -33,27 +33,34 @@ def check_keys(review: Review) -> None:
         frame = review.tables[name]
         again = frame.duplicated(key, keep="first")
         first = frame[~again & frame[key].notna()].set_index(key)["source_row"]
-        rule = worded(f"{key} must name one row of {name} only; row {{first}} has it already", again,
-                      first=frame[key].map(first))
-        review.set_aside(name, again, key, rule,
-                         f"Give one of them another {key}, or delete it if it is the same one twice.")
+        rule = worded(
+            f"{key} must name one row of {name} only; row {{first}} has it already", again, first=frame[key].map(first)
+        )
+        review.set_aside(
+            name, again, key, rule, f"Give one of them another {key}, or delete it if it is the same one twice."
+        )
 
 
 def check_links(review: Review) -> None:
     """Set aside rows that name a stay, episode, course or grant that is not there; doubt loose links of spending."""
     for child, column, parent in PARENTS:
         frame = review.tables[child]
-        lost = ~frame[column].isin(review.tables[parent][column])
+        lost = ~among(frame[column], review.tables[parent][column])
         gone = _ids_aside(review, parent, column)
         rule = pd.Series(f"{column} must be one of {parent}", index=frame.index, dtype=object)
-        rule = rule.mask(frame[column].isin(gone), f"the row of {parent} with this {column} was set aside")
+        rule = rule.mask(among(frame[column], gone), f"the row of {parent} with this {column} was set aside")
         review.set_aside(child, lost, column, rule, f"Correct the {column}, or add the missing row to {parent}.")
     for child, column, parent in _OPTIONAL:
         frame = review.tables[child]
         key = TABLES[parent].key[0]
-        lost = frame[column].notna() & ~frame[column].isin(review.tables[parent][key])
-        review.doubt(child, lost, column, f"{column} must be one of {parent}, or empty",
-                     f"Correct the {column}, or add the missing row to {parent}.")
+        lost = frame[column].notna() & ~among(frame[column], review.tables[parent][key])
+        review.doubt(
+            child,
+            lost,
+            column,
+            f"{column} must be one of {parent}, or empty",
+            f"Correct the {column}, or add the missing row to {parent}.",
+        )
 
 
 def _ids_aside(review: Review, parent: str, column: str) -> set[str]:

@@ -25,7 +25,8 @@ from mendcurve.records.schemas import TABLES
 from mendcurve.records.settings import Settings, settings_from
 from mendcurve.records.sheets import Sheet, named
 from mendcurve.records.sources import Plan, Source
-from mendcurve.records.species import reference, translate as translate_species, with_unknown
+from mendcurve.records.species import reference, with_unknown
+from mendcurve.records.species import translate as translate_species
 from mendcurve.records.translating import Translated, translate
 
 _PLACE = ["source_file", "source_sheet", "source_row"]
@@ -94,9 +95,15 @@ def load(
     check_doubts(review, known, read.recorded(), day)
     found = ledger.frame()
     return Records(
-        tables={name: _marked(name, frame, ledger) for name, frame in review.tables.items()}, settings=chosen,
-        species=review.species, findings=found, set_aside=_aside(read, review, found),
-        accounts=_accounts(read, review, whole), recorded=read.recorded(), as_of=day, records_start=start,
+        tables={name: _marked(name, frame, ledger) for name, frame in review.tables.items()},
+        settings=chosen,
+        species=review.species,
+        findings=found,
+        set_aside=_aside(read, review, found),
+        accounts=_accounts(read, review, whole),
+        recorded=read.recorded(),
+        as_of=day,
+        records_start=start,
         digest=gathered.digest,
     )
 
@@ -109,12 +116,25 @@ def _translated(gathered: Gathered, settings: Settings, ledger: Ledger) -> _Read
     read = _Read()
     for sheet, sources in gathered.feeds:
         for note in sheet.notes:
-            ledger.note(sheet.file, sheet.sheet, row=note.row, column=note.column, value=note.value, rule=note.rule,
-                        what_to_do=note.what_to_do, effect=note.effect, table=sources[0].table if note.row else "")
+            ledger.note(
+                sheet.file,
+                sheet.sheet,
+                row=note.row,
+                column=note.column,
+                value=note.value,
+                rule=note.rule,
+                what_to_do=note.what_to_do,
+                effect=note.effect,
+                table=sources[0].table if note.row else "",
+            )
         if sheet.people:
-            ledger.note(sheet.file, sheet.sheet, column=", ".join(sheet.people),
-                        rule="people are not in the records; these columns were dropped as they were read",
-                        what_to_do="Nothing. Rename a heading that holds no person's details.")
+            ledger.note(
+                sheet.file,
+                sheet.sheet,
+                column=", ".join(sheet.people),
+                rule="people are not in the records; these columns were dropped as they were read",
+                what_to_do="Nothing. Rename a heading that holds no person's details.",
+            )
         kept = _kept(sheet, gathered.plan)
         for source in sources:
             done = translate(sheet, source, settings=settings, kept=kept, shared=len(sources) > 1, ledger=ledger)
@@ -143,10 +163,15 @@ def _unknown_headings(
     for heading in sheet.cells.columns:
         if heading in used or heading == keep or not (sheet.cells[heading] != "").any():
             continue
-        ledger.note(sheet.file, sheet.sheet, table=sources[0].table, column=heading,
-                    rule="this heading is not a column of Mendcurve's, and is not read",
-                    what_to_do="In records.toml, name it under columns, or in ignore."
-                    + nearest(heading.lower().replace(" ", "_"), names))
+        ledger.note(
+            sheet.file,
+            sheet.sheet,
+            table=sources[0].table,
+            column=heading,
+            rule="this heading is not a column of Mendcurve's, and is not read",
+            what_to_do="In records.toml, name it under columns, or in ignore."
+            + nearest(heading.lower().replace(" ", "_"), names),
+        )
 
 
 def _note_later(
@@ -157,10 +182,15 @@ def _note_later(
         if gone:
             rows = frame.loc[~pd.MultiIndex.from_frame(frame[_PLACE]).isin(pd.MultiIndex.from_frame(cut[name][_PLACE]))]
             shown = ", ".join(map(str, rows["source_row"].head(5)))
-            ledger.note(rows["source_file"].iloc[0], rows["source_sheet"].iloc[0], table=name,
-                        rule=f"{gone} row{'s are' if gone > 1 else ' is'} dated after the as-of date, "
-                        f"{day:%Y-%m-%d}, and left out (row {shown}{' and more' if gone > 5 else ''})",
-                        what_to_do="Nothing, if the as-of date is right; a year may have slipped.", effect=NOTE)
+            ledger.note(
+                rows["source_file"].iloc[0],
+                rows["source_sheet"].iloc[0],
+                table=name,
+                rule=f"{gone} row{'s are' if gone > 1 else ' is'} dated after the as-of date, "
+                f"{day:%Y-%m-%d}, and left out (row {shown}{' and more' if gone > 5 else ''})",
+                what_to_do="Nothing, if the as-of date is right; a year may have slipped.",
+                effect=NOTE,
+            )
 
 
 def _marked(name: str, frame: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
@@ -177,18 +207,33 @@ def _aside(read: _Read, review: Review, found: pd.DataFrame) -> pd.DataFrame:
     for sheet, source, done in read.parts:
         place = done.aside
         if dropped is not None:
-            mine = dropped[(dropped["table"] == source.table) & (dropped["source_file"] == sheet.file)
-                           & (dropped["source_sheet"] == sheet.sheet)]
+            mine = dropped[
+                (dropped["table"] == source.table)
+                & (dropped["source_file"] == sheet.file)
+                & (dropped["source_sheet"] == sheet.sheet)
+            ]
             place = np.union1d(place, np.flatnonzero(np.isin(sheet.row, mine["source_row"].to_numpy(dtype="int64"))))
         if len(place):
-            lines.append(pd.DataFrame({"file": sheet.file, "sheet": sheet.sheet, "row": sheet.row[place],
-                                       "table": source.table, "text": sheet.verbatim(place)}))
+            lines.append(
+                pd.DataFrame(
+                    {
+                        "file": sheet.file,
+                        "sheet": sheet.sheet,
+                        "row": sheet.row[place],
+                        "table": source.table,
+                        "text": sheet.verbatim(place),
+                    }
+                )
+            )
     if not lines:
         return no_rows()
     reasons = found.loc[found["effect"] == SET_ASIDE, ["file", "sheet", "row", "table", "rule"]]
     out = pd.concat(lines, ignore_index=True)
-    out = out.merge(reasons.rename(columns={"rule": "reason"}).astype({"row": "int64"}), how="left",
-                    on=["file", "sheet", "row", "table"])
+    out = out.merge(
+        reasons.rename(columns={"rule": "reason"}).astype({"row": "int64"}),
+        how="left",
+        on=["file", "sheet", "row", "table"],
+    )
     return typed(out)
 
 
@@ -201,15 +246,23 @@ def _accounts(read: _Read, review: Review, whole: Mapping[str, pd.DataFrame]) ->
         aside = len(done.aside)
         if dropped is not None:
             aside += _of(dropped[dropped["table"] == source.table], sheet)
-        lines.append({
-            "file": sheet.file, "sheet": sheet.sheet, "table": source.table, "counted": sheet.counted,
-            "blank": sheet.blank, "heading": sheet.headings, "total": sheet.totals, "left_out": done.left_out + later,
-            "nothing_here": done.nothing_here, "kept": kept, "set_aside": aside,
-        })
+        lines.append(
+            {
+                "file": sheet.file,
+                "sheet": sheet.sheet,
+                "table": source.table,
+                "counted": sheet.counted,
+                "blank": sheet.blank,
+                "heading": sheet.headings,
+                "total": sheet.totals,
+                "left_out": done.left_out + later,
+                "nothing_here": done.nothing_here,
+                "kept": kept,
+                "set_aside": aside,
+            }
+        )
     return accounting.settled(lines)
 
 
 def _of(frame: pd.DataFrame, sheet: Sheet) -> int:
     return int(((frame["source_file"] == sheet.file) & (frame["source_sheet"] == sheet.sheet)).sum())
-
-

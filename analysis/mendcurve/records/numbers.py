@@ -21,13 +21,15 @@ UNITS = {
 _SCALES = {  # what a unit in the cell multiplies by, by the unit the column is kept in
     "g": {"g": 1.0, "kg": 1000.0, "oz": 28.349523125, "lb": 453.59237},
     "mm": {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4},
-    "hours": {**dict.fromkeys(("h", "hr", "hrs", "hour", "hours"), 1.0),
-              **dict.fromkeys(("d", "day", "days"), 24.0)},
+    "hours": {**dict.fromkeys(("h", "hr", "hrs", "hour", "hours"), 1.0), **dict.fromkeys(("d", "day", "days"), 24.0)},
     "days": {**dict.fromkeys(("d", "day", "days"), 1.0), **dict.fromkeys(("w", "week", "weeks"), 7.0)},
     "minutes": dict.fromkeys(("min", "mins", "minute", "minutes"), 1.0),
 }
-_NUMBER = re.compile(r"(?P<about>~|c\.?a\.? |about |approx\.? )?\s*(?P<sign>[+\-]?)\s*(?P<digits>\d[\d.,' ]*|[.,]\d+)"
-                     r"\s*(?P<unit>[a-z\"]*)\.?", re.I)
+_NUMBER = re.compile(
+    r"(?P<about>~|c\.?a\.? |about |approx\.? )?\s*(?P<sign>[+\-]?)\s*(?P<digits>\d[\d.,' ]*|[.,]\d+)"
+    r"\s*(?P<unit>[a-z\"]*)\.?",
+    re.I,
+)
 _POUNDS = re.compile(r"(?P<lb>\d+)\s*(?:lbs?|pounds?)\.?[ ,]*(?P<oz>\d+(?:\.\d+)?)\s*(?:ozs?|ounces?)\.?", re.I)
 _SEXES = re.compile(r"(\d+)\.(\d+)(?:\.(\d+))?(?:\.\d+)?")  # males.females.unknown.eggs; eggs are not animals
 _THOUSANDS = {",": re.compile(r"\d{1,3}(?:,\d{3})+"), ".": re.compile(r"\d{1,3}(?:\.\d{3})+")}
@@ -152,7 +154,8 @@ def _value(match: re.Match[str], decimal: str) -> tuple[Decimal | None, Trouble 
         elif "," in digits and _THOUSANDS[","].fullmatch(digits) and not digits.startswith("0"):
             return None, Trouble(
                 "this number can be read in two ways: its comma may mark thousands or decimals",
-                'In records.toml, under the table, write decimal = "." (a point marks decimals) or decimal = ",".')
+                'In records.toml, under the table, write decimal = "." (a point marks decimals) or decimal = ",".',
+            )
         else:
             sign = "," if digits.count(",") == 1 else "."
     other = "," if sign == "." else "."
@@ -172,5 +175,8 @@ def _grouped(digits: str, sign: str, other: str) -> bool:
 
 def conflict(cell: str, column: str) -> Trouble:
     """Return the trouble of a weight whose cell names another unit than its unit column."""
-    return Trouble(f"the weight names {cell}, its unit column {column}; the weight's own unit is used",
-                   "Correct one of them.", CHANGED)
+    return Trouble(
+        f"the weight names {cell}, its unit column {column}; the weight's own unit is used",
+        "Correct one of them.",
+        CHANGED,
+    )

@@ -49,6 +49,11 @@ def by_unique(text: pd.Series, parse: Callable[[str], tuple[Any, Trouble | None]
     return Parsed(values[places], troubles[places])
 
 
+def none(values: np.ndarray) -> np.ndarray:
+    """Return where an array of objects holds None."""
+    return np.array([value is None for value in values], dtype=bool)
+
+
 def unique_texts(text: pd.Series) -> list[str]:
     """Return the distinct non-blank texts, trimmed, in order of appearance."""
     return [word.strip() for word in pd.unique(text.to_numpy(dtype=object)) if word.strip()]

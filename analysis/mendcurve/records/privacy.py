@@ -11,24 +11,77 @@ from mendcurve.records.folding import heading as fold_heading
 from mendcurve.records.parsing import Parsed, Trouble, by_unique
 
 # Headings of a person's details. A heading counts when one of its words is here ("adopter", "owner phone").
-_PERSON_WORDS = frozenset((
-    "phone", "telephone", "tel", "mobile", "fax", "email", "mail", "address", "street", "postcode", "zip",
-    "zipcode", "town", "owner", "adopter", "surrenderer", "surrenderor", "donor", "finder", "fosterer", "keeper",
-    "contact", "surname", "firstname", "lastname", "forename", "initials", "person", "volunteer", "handler",
-))
-_PERSON_PHRASES = frozenset((
-    "name", "full name", "first name", "last name", "e mail", "adopted by", "surrendered by", "brought by",
-    "brought in by", "found by", "donated by", "received from", "given by", "weighed by", "foster name", "foster home",
-    "adopter name", "post code", "zip code", "id number", "date of birth of owner",
-))
+_PERSON_WORDS = frozenset(
+    (
+        "phone",
+        "telephone",
+        "tel",
+        "mobile",
+        "fax",
+        "email",
+        "mail",
+        "address",
+        "street",
+        "postcode",
+        "zip",
+        "zipcode",
+        "town",
+        "owner",
+        "adopter",
+        "surrenderer",
+        "surrenderor",
+        "donor",
+        "finder",
+        "fosterer",
+        "keeper",
+        "contact",
+        "surname",
+        "firstname",
+        "lastname",
+        "forename",
+        "initials",
+        "person",
+        "volunteer",
+        "handler",
+    )
+)
+_PERSON_PHRASES = frozenset(
+    (
+        "name",
+        "full name",
+        "first name",
+        "last name",
+        "e mail",
+        "adopted by",
+        "surrendered by",
+        "brought by",
+        "brought in by",
+        "found by",
+        "donated by",
+        "received from",
+        "given by",
+        "weighed by",
+        "foster name",
+        "foster home",
+        "adopter name",
+        "post code",
+        "zip code",
+        "id number",
+        "date of birth of owner",
+    )
+)
 _EMAIL = re.compile(r"[\w.+-]+\s*@\s*[\w-]+(?:\.[\w-]+)+")
 _PHONE = re.compile(r"(?<![\w.,])(?:\+\d[\d ()./-]{6,}\d|\(?\d{2,5}\)?(?:[ ./-]+\d{2,5}){1,4}|\d{9,13})(?![\w,])")
-_DATE_LIKE = re.compile(r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}(?:[T ]+\d{1,2}:\d{2}(?::\d{2})?)?|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}")
+_DATE_LIKE = re.compile(
+    r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}(?:[T ]+\d{1,2}:\d{2}(?::\d{2})?)?|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}"
+)
 _STREET = re.compile(
     r"\b\d{1,5}[a-z]?,?\s+(?:[A-Z][\w'.-]*\s+){1,4}(?:Street|St|Avenue|Ave|Road|Rd|Lane|Ln|Drive|Dr|Close|Court|Ct|"
     r"Boulevard|Blvd|Crescent|Terrace|Gardens|Way|Square|Sq)\b\.?"
     r"|\b[A-Z]\w*(?:stra(?:ss|ß)e|str\.|weg|gasse|platz)\s+\d{1,4}[a-z]?\b"
-    r"|\bP\.?\s?O\.?\s+Box\s+\d+", re.I)
+    r"|\bP\.?\s?O\.?\s+Box\s+\d+",
+    re.I,
+)
 _POSTCODE = re.compile(r"\b[A-Z]{1,2}\d[A-Z\d]?\s+\d[A-Z]{2}\b")
 _QUICK = re.compile(r"@|\d")
 KINDS = (("an e-mail address", _EMAIL), ("a postal address", _STREET), ("a postcode", _POSTCODE))
@@ -65,7 +118,7 @@ def _without_phones(text: str) -> tuple[str, bool]:
         digits = sum(c.isdigit() for c in match[0])
         inside = any(start < match.end() and match.start() < end for start, end in dates)
         if digits >= 7 and not inside:
-            out += [text[last:match.start()], "[removed: a telephone number]"]
+            out += [text[last : match.start()], "[removed: a telephone number]"]
             last, found = match.end(), True
     return "".join([*out, text[last:]]), found
 
@@ -78,6 +131,13 @@ def parse_free_text(text: pd.Series) -> Parsed:
 def free_text(text: str) -> tuple[str, Trouble | None]:
     """Return one free text, trimmed, without people's details; and the trouble if it had any."""
     clean, found = masked(text)
-    trouble = Trouble(f"free text must not hold people's details; {' and '.join(found)} was taken out",
-                      "Delete it in the file, and keep people's details elsewhere.", CHANGED) if found else None
+    trouble = (
+        Trouble(
+            f"free text must not hold people's details; {' and '.join(found)} was taken out",
+            "Delete it in the file, and keep people's details elsewhere.",
+            CHANGED,
+        )
+        if found
+        else None
+    )
     return clean.strip(), trouble

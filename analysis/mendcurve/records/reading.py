@@ -41,15 +41,20 @@ def read_text_file(path: Path, *, heading_row: int | None = None) -> Sheet:
     try:
         grid = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
     except csv.Error as error:
-        raise InputError(f"{path.name}: the file cannot be read as a table ({error}).",
-                         remedy="Open it in a spreadsheet and save it as CSV again.") from error
+        raise InputError(
+            f"{path.name}: the file cannot be read as a table ({error}).",
+            remedy="Open it in a spreadsheet and save it as CSV again.",
+        ) from error
     counted = count_text_records(text, delimiter)
     if counted != len(grid):
-        raise InputError(f"{path.name}: read {len(grid)} rows, but counted {counted}.",
-                         remedy="A quotation mark is probably never closed. Open the file in a spreadsheet, look for "
-                         "a cell that holds many rows, and save it as CSV again.")
-    return sheet_from(grid, range(1, len(grid) + 1), file=path.name, name="", counted=counted,
-                      heading_row=heading_row, notes=notes)
+        raise InputError(
+            f"{path.name}: read {len(grid)} rows, but counted {counted}.",
+            remedy="A quotation mark is probably never closed. Open the file in a spreadsheet, look for "
+            "a cell that holds many rows, and save it as CSV again.",
+        )
+    return sheet_from(
+        grid, range(1, len(grid) + 1), file=path.name, name="", counted=counted, heading_row=heading_row, notes=notes
+    )
 
 
 def read_parquet(path: Path) -> Sheet:
@@ -57,8 +62,10 @@ def read_parquet(path: Path) -> Sheet:
     try:
         table = pq.read_table(path)
     except (OSError, pa.ArrowInvalid) as error:
-        raise InputError(f"{path.name}: this is not a Parquet file that can be read.",
-                         remedy="Write it again, or give the table as CSV.") from error
+        raise InputError(
+            f"{path.name}: this is not a Parquet file that can be read.",
+            remedy="Write it again, or give the table as CSV.",
+        ) from error
     columns = [_as_text(table.column(name)) for name in table.column_names]
     grid = [list(table.column_names), *map(list, zip(*columns, strict=True))]
     counted = pq.ParquetFile(path).metadata.num_rows + 1
@@ -68,8 +75,14 @@ def read_parquet(path: Path) -> Sheet:
 def _as_text(column: pa.ChunkedArray) -> list[str]:
     values = column.to_pylist()
     if pa.types.is_temporal(column.type):
-        return ["" if v is None else v.isoformat(sep=" ").removesuffix(" 00:00:00") if hasattr(v, "hour")
-                and hasattr(v, "year") else v.isoformat() for v in values]
+        return [
+            ""
+            if v is None
+            else v.isoformat(sep=" ").removesuffix(" 00:00:00")
+            if hasattr(v, "hour") and hasattr(v, "year")
+            else v.isoformat()
+            for v in values
+        ]
     if pa.types.is_floating(column.type):
         return ["" if v is None or v != v else f"{v:.15g}" for v in values]
     return ["" if v is None else str(v) for v in values]
@@ -79,21 +92,27 @@ def _bytes(path: Path) -> bytes:
     try:
         return path.read_bytes()
     except OSError as error:
-        raise InputError(f"{path.name}: the file cannot be opened ({error.strerror}).",
-                         remedy="Close it in other programs, and check that it is there and may be read.") from error
+        raise InputError(
+            f"{path.name}: the file cannot be opened ({error.strerror}).",
+            remedy="Close it in other programs, and check that it is there and may be read.",
+        ) from error
 
 
 def _decoded(raw: bytes, name: str) -> tuple[str, list[Note]]:
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return _strict(raw, "utf-16", name), []
     if b"\x00" in raw:
-        raise InputError(f"{name}: this is not a text file.",
-                         remedy="Save it from the spreadsheet as CSV, or give the workbook itself (.xlsx).")
+        raise InputError(
+            f"{name}: this is not a text file.",
+            remedy="Save it from the spreadsheet as CSV, or give the workbook itself (.xlsx).",
+        )
     try:
         return raw.decode("utf-8-sig"), []
     except UnicodeDecodeError:
-        note = Note(rule="a text file should be UTF-8; this one was read as Windows Western European (cp1252)",
-                    what_to_do="Look at names with accents; if they are wrong, save the file as CSV UTF-8.")
+        note = Note(
+            rule="a text file should be UTF-8; this one was read as Windows Western European (cp1252)",
+            what_to_do="Look at names with accents; if they are wrong, save the file as CSV UTF-8.",
+        )
         return _strict(raw, "cp1252", name), [note]
 
 
@@ -101,8 +120,10 @@ def _strict(raw: bytes, encoding: str, name: str) -> str:
     try:
         return raw.decode(encoding)
     except UnicodeDecodeError as error:
-        raise InputError(f"{name}: the text cannot be read: it is neither UTF-8, UTF-16 nor Windows Western European.",
-                         remedy="Save the file from the spreadsheet as CSV UTF-8.") from error
+        raise InputError(
+            f"{name}: the text cannot be read: it is neither UTF-8, UTF-16 nor Windows Western European.",
+            remedy="Save the file from the spreadsheet as CSV UTF-8.",
+        ) from error
 
 
 def _delimiter(text: str) -> str:

@@ -29,7 +29,8 @@ class Records:
     set_aside : DataFrame
         Rows not used, verbatim: file, sheet, row, table, text, reason.
     accounts : DataFrame
-        One line for each file, sheet and table: counted, blank, heading, total, left_out, nothing_here, kept, set_aside.
+        One line for each file, sheet and table: counted, blank, heading, total, left_out, nothing_here, kept,
+        set_aside; the first is the sum of the others.
     recorded : frozenset of (table, column)
         Columns that a source fed with at least one value.
     as_of, records_start : Timestamp

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import pandas as pd
 
@@ -60,8 +60,15 @@ class Review:
         """Add a finding for each row of ``mask``."""
         rows = self.tables[table].loc[mask]
         value = as_text(rows[column]) if column in rows.columns else ""
-        self.ledger.add(rows, table=table, column=column, value=value,
-                        rule=rule.loc[mask] if isinstance(rule, pd.Series) else rule, what_to_do=what_to_do, effect=effect)
+        self.ledger.add(
+            rows,
+            table=table,
+            column=column,
+            value=value,
+            rule=rule.loc[mask] if isinstance(rule, pd.Series) else rule,
+            what_to_do=what_to_do,
+            effect=effect,
+        )
 
 
 def as_text(values: pd.Series) -> pd.Series:
@@ -78,7 +85,9 @@ def worded(pattern: str, mask: pd.Series, **columns: pd.Series) -> pd.Series:
     out = pd.Series("", index=mask.index, dtype=object)
     if mask.any():
         texts = {name: series.loc[mask].map(_word) for name, series in columns.items()}
-        out.loc[mask] = [pattern.format(**dict(zip(texts, row, strict=True))) for row in zip(*texts.values(), strict=True)]
+        rows = zip(*texts.values(), strict=True)
+        said = [pattern.format(**dict(zip(texts, row, strict=True))) for row in rows]
+        out.loc[mask] = pd.Series(said, index=mask.index[mask], dtype=object)
     return out
 
 
@@ -94,3 +103,9 @@ def looked_up(ids: pd.Series, by: pd.Series) -> pd.Series:
     ``map`` would give text for an empty column of text.
     """
     return pd.Series(by.reindex(ids.to_numpy(dtype=object)).array, index=ids.index)
+
+
+def among(ids: pd.Series, others: Iterable[object]) -> pd.Series:
+    """Whether each of ``ids`` is one of ``others``; by plain objects, which hash faster than Arrow text compares."""
+    known = others.to_numpy(dtype=object) if isinstance(others, pd.Series) else list(others)
+    return pd.Series(ids.to_numpy(dtype=object), index=ids.index, dtype=object).isin(known)

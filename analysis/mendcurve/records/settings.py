@@ -33,22 +33,44 @@ KEYS: tuple[Key, ...] = (
     Key("rescue.name", str, "This rescue", "Name printed on every document."),
     Key("rescue.currency", str, "EUR", "Three-letter currency code of every amount."),
     Key("rescue.paper", str, "A4", "Paper size of printed documents.", ("A4", "Letter")),
-    Key("rescue.date_order", str, "", "Order of day, month and year in dates that are not ISO; empty: each "
-        "column must prove its own.", ("", "dmy", "mdy", "ymd")),
-    Key("dates.as_of", date, None, "Last day on which the records are complete. Not set: the latest date in any table."),
-    Key("dates.records_start", date, None, "First day on which the records are complete. Not set: the first month "
-        "from which every month has an intake and an outcome."),
+    Key(
+        "rescue.date_order",
+        str,
+        "",
+        "Order of day, month and year in dates that are not ISO; empty: each column must prove its own.",
+        ("", "dmy", "mdy", "ymd"),
+    ),
+    Key(
+        "dates.as_of", date, None, "Last day on which the records are complete. Not set: the latest date in any table."
+    ),
+    Key(
+        "dates.records_start",
+        date,
+        None,
+        "First day on which the records are complete. Not set: the first month "
+        "from which every month has an intake and an outcome.",
+    ),
     Key("dates.starts", dict, {}, "A later first day for a table, by table name."),
-    Key("dates.lost_after_days", int, 180, "A stay far longer than others with no record of any kind for this many "
-        "days is 'lost track of'."),
+    Key(
+        "dates.lost_after_days",
+        int,
+        180,
+        "A stay far longer than others with no record of any kind for this many days is 'lost track of'.",
+    ),
     Key("weights.unit", str, "g", "Unit of weights that name none.", ("g", "kg", "oz", "lb")),
     Key("weights.scale_step_g", (int, float), 1.0, "Smallest step of the rescue's scale, in grams."),
     Key("outcomes.headline", str, "all outcomes", "Which live-outcome rate is the headline.", RATES),
-    Key("conditions.lifelong", list, [], "Conditions known on the day found to be lifelong; not counted as recovering."),
+    Key(
+        "conditions.lifelong", list, [], "Conditions known on the day found to be lifelong; not counted as recovering."
+    ),
     Key("conditions.families", dict, {}, "Families of conditions that may be pooled: name = list of conditions."),
     Key("zones.quarantine_days", dict, {}, "Days in quarantine by taxon group, used where moves are not recorded."),
-    Key("zones.default_quarantine_days", int, 30, "Days in quarantine for other taxon groups (common practice, no "
-        "source), used where moves are not recorded."),
+    Key(
+        "zones.default_quarantine_days",
+        int,
+        30,
+        "Days in quarantine for other taxon groups (common practice, no source), used where moves are not recorded.",
+    ),
     Key("zones.quarantine", str, "quarantine", "The rescue's name for its quarantine zone."),
     Key("zones.treatment", str, "treatment", "The rescue's name for its treatment zone."),
     Key("zones.adoption", str, "adoption", "The rescue's name for its adoption zone."),
@@ -58,8 +80,12 @@ KEYS: tuple[Key, ...] = (
     Key("watch.false_alarms_per_week", (int, float), 1.0, "False stall alarms a week that staff can handle."),
     Key("watch.weigh_every_days", int, 7, "Days between weighings where no target sets it."),
     Key("watch.overdue_factor", (int, float), 2.0, "A weighing is overdue after this many intervals."),
-    Key("watch.drop_percent", (int, float), 10.0, "A drop from the recent maximum listed as 'weigh again today' "
-        "(common practice, no source)."),
+    Key(
+        "watch.drop_percent",
+        (int, float),
+        10.0,
+        "A drop from the recent maximum listed as 'weigh again today' (common practice, no source).",
+    ),
     Key("watch.vet_wait_days", int, 7, "Days an open episode may wait for the vet before it is listed."),
     Key("watch.recheck_days", int, 14, "Days after a course's end before a missing re-check is listed."),
     Key("watch.ready_days", int, 14, "Days cleared and at target weight, but not moved, before it is listed."),
@@ -108,8 +134,10 @@ def settings_from(values: Mapping[str, Any], *, where: str = "records.toml") -> 
         if section in READING_SECTIONS:
             continue
         if not isinstance(content, Mapping):
-            raise InputError(f'{where}: "{section}" is not a setting by itself.',
-                             remedy="Put it in a section, such as [rescue]." + nearest(section, BY_PATH))
+            raise InputError(
+                f'{where}: "{section}" is not a setting by itself.',
+                remedy="Put it in a section, such as [rescue]." + nearest(section, BY_PATH),
+            )
         for name, value in content.items():
             path = f"{section}.{name}"
             given[path] = _checked(path, value, where)
@@ -123,15 +151,21 @@ def settings_by_path(values: Mapping[str, Any], *, where: str = "settings") -> S
 
 def _checked(path: str, value: Any, where: str) -> Any:
     if path not in BY_PATH:
-        raise InputError(f'{where}: "{path}" is not a setting of Mendcurve.',
-                         remedy=f"Take the line out or correct its name.{nearest(path, BY_PATH)}")
+        raise InputError(
+            f'{where}: "{path}" is not a setting of Mendcurve.',
+            remedy=f"Take the line out or correct its name.{nearest(path, BY_PATH)}",
+        )
     key = BY_PATH[path]
     wrong_bool = isinstance(value, bool) and key.kind is not bool
     if wrong_bool or not isinstance(value, key.kind):
         kinds: Iterable[type] = key.kind if isinstance(key.kind, tuple) else (key.kind,)
-        raise InputError(f'{where}: "{path}" must be {" or ".join(k.__name__ for k in kinds)}, '
-                         f"but it is {value!r}.", remedy=key.meaning)
+        raise InputError(
+            f'{where}: "{path}" must be {" or ".join(k.__name__ for k in kinds)}, but it is {value!r}.',
+            remedy=key.meaning,
+        )
     if key.choices and value not in key.choices:
-        raise InputError(f'{where}: "{path}" must be one of {", ".join(map(repr, key.choices))}, '
-                         f"but it is {value!r}.", remedy=key.meaning)
+        raise InputError(
+            f'{where}: "{path}" must be one of {", ".join(map(repr, key.choices))}, but it is {value!r}.',
+            remedy=key.meaning,
+        )
     return value

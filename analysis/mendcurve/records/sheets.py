@@ -77,8 +77,15 @@ class Sheet:
 
 
 def sheet_from(
-    grid: Sequence[Sequence[str]], rows: Sequence[int], *, file: str, name: str, counted: int,
-    heading_row: int | None = None, epoch: datetime = EPOCH_1900, notes: Sequence[Note] = (),
+    grid: Sequence[Sequence[str]],
+    rows: Sequence[int],
+    *,
+    file: str,
+    name: str,
+    counted: int,
+    heading_row: int | None = None,
+    epoch: datetime = EPOCH_1900,
+    notes: Sequence[Note] = (),
 ) -> Sheet:
     """Make a Sheet of raw rows of text.
 
@@ -100,14 +107,27 @@ def sheet_from(
     longer = np.array([any(cell.strip() for cell in grid[i][width:]) for i in use], dtype=bool)
     # A spreadsheet leaves out empty cells at the end of a row.
     table = [tuple(grid[i][:width]) + ("",) * (width - len(grid[i])) for i in use]
-    cells = pd.DataFrame(table, columns=headings, dtype=object) if table else pd.DataFrame(
-        {h: pd.Series(dtype=object) for h in headings})
+    cells = (
+        pd.DataFrame(table, columns=headings, dtype=object)
+        if table
+        else pd.DataFrame({h: pd.Series(dtype=object) for h in headings})
+    )
     people = tuple(h for h in headings if about_a_person(h))
     number = np.array([rows[i] for i in use], dtype="int64")
     return Sheet(
-        file=file, sheet=name, cells=cells.drop(columns=list(people)), row=number, people=people,
-        twin=_twins(table, number), longer=longer, counted=counted, blank=sum(not f for f in filled),
-        headings=1 + sum(filled[:at]) + len(again), totals=len(totals), epoch=epoch, notes=tuple(notes),
+        file=file,
+        sheet=name,
+        cells=cells.drop(columns=list(people)),
+        row=number,
+        people=people,
+        twin=_twins(table, number),
+        longer=longer,
+        counted=counted,
+        blank=sum(not f for f in filled),
+        headings=1 + sum(filled[:at]) + len(again),
+        totals=len(totals),
+        epoch=epoch,
+        notes=tuple(notes),
     )
 
 
@@ -118,8 +138,10 @@ def _heading_at(
         raise InputError(f"{where}: the sheet is empty.", remedy="Give it headings and rows, or take it away.")
     if heading_row is not None:
         if heading_row not in rows:
-            raise InputError(f"{where}: there is no row {heading_row} to hold the headings.",
-                             remedy="Correct heading_row in records.toml.")
+            raise InputError(
+                f"{where}: there is no row {heading_row} to hold the headings.",
+                remedy="Correct heading_row in records.toml.",
+            )
         return list(rows).index(heading_row)
     # A title above the headings fills one cell; the headings of a table of one column fill one, too.
     wide = [i for i, f in enumerate(filled) if f and sum(bool(c.strip()) for c in grid[i]) > 1]

@@ -31,8 +31,13 @@ def check_weights(review: Review) -> None:
     frame = review.tables["weighings"]
     factor, why, other = suspects(frame)
     bad = why != ""
-    rule = worded("the weight is {factor} times this animal's weighings around it ({other} g): {why}", bad,
-                  factor=factor.round(3), other=other.round(1), why=why)
+    rule = worded(
+        "the weight is {factor} times this animal's weighings around it ({other} g): {why}",
+        bad,
+        factor=factor.round(3),
+        other=other.round(1),
+        why=why,
+    )
     review.doubt("weighings", bad, "weight", rule, "Look at the paper record, and correct the weight or its unit.")
     intakes = review.tables["intakes"].drop_duplicates("stay_id").set_index("stay_id")
     species = looked_up(frame["stay_id"], intakes["species"])
@@ -40,8 +45,14 @@ def check_weights(review: Review) -> None:
     animals = looked_up(frame["stay_id"], intakes["group_size"]).where(frame["is_group_weight"], 1).astype("float64")
     low, high = looked_up(species, bounds["low_g"]), looked_up(species, bounds["high_g"])
     out = ((frame["weight_g"] < low * animals) | (frame["weight_g"] > high * animals)).fillna(False).astype(bool)
-    rule = worded("the weight, {weight} g, is outside anything a {species} can weigh ({low} to {high} g)", out & ~bad,
-                  weight=frame["weight_g"].round(1), species=species, low=low, high=high)
+    rule = worded(
+        "the weight, {weight} g, is outside anything a {species} can weigh ({low} to {high} g)",
+        out & ~bad,
+        weight=frame["weight_g"].round(1),
+        species=species,
+        low=low,
+        high=high,
+    )
     review.doubt("weighings", out & ~bad, "weight", rule, "Correct the weight, its unit, or the species.")
 
 

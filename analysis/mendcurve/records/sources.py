@@ -28,18 +28,34 @@ TABLE_KEYS: tuple[ReadingKey, ...] = (
     ReadingKey("file", str, "", "File in the folder. Not set: the file, or sheet, named as the table."),
     ReadingKey("sheet", str, "", "Sheet of the workbook. Not set: the sheet named as the table, or the only one."),
     ReadingKey("heading_row", int, None, "Row that holds the headings. Not set: the first row with text in two cells."),
-    ReadingKey("columns", dict, {}, 'Our column = "their heading". Headings named as ours need no line; '
-               'an empty text says not to read one.'),
-    ReadingKey("codes", dict, {}, 'By our column: "their word" = "our word"; "" for nothing to read here; "set aside".'),
+    ReadingKey(
+        "columns",
+        dict,
+        {},
+        'Our column = "their heading". Headings named as ours need no line; an empty text says not to read one.',
+    ),
+    ReadingKey(
+        "codes", dict, {}, 'By our column: "their word" = "our word"; "" for nothing to read here; "set aside".'
+    ),
     ReadingKey("constant", dict, {}, "Our column = one value for every row."),
     ReadingKey("unit", str, "", "Unit of weights in this file that name none.", ("", "g", "kg", "oz", "lb")),
     ReadingKey("date_order", str, "", "Order of dates in this file that are not ISO.", _ORDERS),
     ReadingKey("decimal", str, "", "The sign that marks decimals in this file.", ("", ".", ",")),
     ReadingKey("missing", list, [], 'Texts that mean an empty cell, such as "NA" or "-".'),
-    ReadingKey("id_from", (list, dict), [], "Headings joined to make stay_id (and the table's own id) where the file "
-               "has none; or, by our column, a list of headings."),
-    ReadingKey("number_repeats", bool, False, "A second row with the same id made by id_from becomes \"...-2\". Every "
-               "table of the file must say it, with the same id_from and set_aside_where."),
+    ReadingKey(
+        "id_from",
+        (list, dict),
+        [],
+        "Headings joined to make stay_id (and the table's own id) where the file "
+        "has none; or, by our column, a list of headings.",
+    ),
+    ReadingKey(
+        "number_repeats",
+        bool,
+        False,
+        'A second row with the same id made by id_from becomes "...-2". Every '
+        "table of the file must say it, with the same id_from and set_aside_where.",
+    ),
     ReadingKey("only_where", dict, {}, "Heading = list of texts: other rows have nothing to read for this table."),
     ReadingKey("set_aside_where", dict, {}, "Heading = list of texts: rows with one of them are set aside."),
     ReadingKey("ignore", list, [], "Headings that are known and not read."),
@@ -93,8 +109,10 @@ def plan_from(config: Mapping[str, Any], where: str) -> Plan:
     sources = []
     for table, content in _mapping(config.get("tables", {}), "tables", where).items():
         if table not in TABLES:
-            raise InputError(f'{where}: [tables.{table}]: "{table}" is not a table of Mendcurve.',
-                             remedy=f"Known: {', '.join(TABLES)}.{nearest(table, TABLES)}")
+            raise InputError(
+                f'{where}: [tables.{table}]: "{table}" is not a table of Mendcurve.',
+                remedy=f"Known: {', '.join(TABLES)}.{nearest(table, TABLES)}",
+            )
         for entry in content if isinstance(content, list) else [content]:
             sources.append(_source(table, _mapping(entry, f"tables.{table}", where), where))
     files = _known(config.get("files", {}), FILES_KEYS, "files", where)
@@ -103,10 +121,16 @@ def plan_from(config: Mapping[str, Any], where: str) -> Plan:
         raise InputError(f"{where}: [keep] needs both heading and where.", remedy="Add the one that is missing.")
     species = config.get("species", [])
     if not isinstance(species, list):
-        raise InputError(f"{where}: species must be written as [[species]], one section a species.",
-                         remedy="Double the brackets.")
-    return Plan(sources=tuple(sources), ignored_files=_texts(files.get("ignore", [])),
-                keep_heading=str(keep.get("heading", "")), keep=_texts(keep.get("where", [])), species=tuple(species))
+        raise InputError(
+            f"{where}: species must be written as [[species]], one section a species.", remedy="Double the brackets."
+        )
+    return Plan(
+        sources=tuple(sources),
+        ignored_files=_texts(files.get("ignore", [])),
+        keep_heading=str(keep.get("heading", "")),
+        keep=_texts(keep.get("where", [])),
+        species=tuple(species),
+    )
 
 
 def _mapping(value: Any, name: str, where: str) -> Mapping[str, Any]:
@@ -119,8 +143,10 @@ def _known(value: Any, keys: Mapping[str, str], name: str, where: str) -> Mappin
     content = _mapping(value, name, where)
     for key in content:
         if key not in keys:
-            raise InputError(f'{where}: [{name}]: "{key}" is not a key of this section.',
-                             remedy=f"Known: {', '.join(keys)}.{nearest(key, keys)}")
+            raise InputError(
+                f'{where}: [{name}]: "{key}" is not a key of this section.',
+                remedy=f"Known: {', '.join(keys)}.{nearest(key, keys)}",
+            )
     return content
 
 
@@ -128,26 +154,37 @@ def _source(table: str, entry: Mapping[str, Any], where: str) -> Source:
     place = f"{where}: [tables.{table}]"
     for name, value in entry.items():
         if name not in _BY_NAME:
-            raise InputError(f'{place}: "{name}" is not a key of this section.',
-                             remedy=f"Known: {', '.join(_BY_NAME)}.{nearest(name, _BY_NAME)}")
+            raise InputError(
+                f'{place}: "{name}" is not a key of this section.',
+                remedy=f"Known: {', '.join(_BY_NAME)}.{nearest(name, _BY_NAME)}",
+            )
         key = _BY_NAME[name]
         if not isinstance(value, key.kind) or (isinstance(value, bool) and key.kind is not bool):
             raise InputError(f'{place}: "{name}" is of the wrong kind: {value!r}.', remedy=key.meaning)
         if key.choices and value not in key.choices:
-            raise InputError(f'{place}: "{name}" must be one of {", ".join(map(repr, key.choices))}, '
-                             f"but it is {value!r}.", remedy=key.meaning)
+            raise InputError(
+                f'{place}: "{name}" must be one of {", ".join(map(repr, key.choices))}, but it is {value!r}.',
+                remedy=key.meaning,
+            )
     names = TABLES[table].names
     for section in ("columns", "codes", "constant"):
         for column in entry.get(section, {}):
             if column not in names:
-                raise InputError(f'{place}: {section}: "{column}" is not a column of {table}.',
-                                 remedy=f"Known: {', '.join(names)}.{nearest(column, names)}")
-    plain = {k: v for k, v in entry.items() if k not in ("id_from", "only_where", "set_aside_where", "missing", "ignore")}
+                raise InputError(
+                    f'{place}: {section}: "{column}" is not a column of {table}.',
+                    remedy=f"Known: {', '.join(names)}.{nearest(column, names)}",
+                )
+    plain = {
+        k: v for k, v in entry.items() if k not in ("id_from", "only_where", "set_aside_where", "missing", "ignore")
+    }
     return Source(
-        table=table, **plain, id_from=_ids(table, entry.get("id_from", []), place),
+        table=table,
+        **plain,
+        id_from=_ids(table, entry.get("id_from", []), place),
         only_where={h: _texts(v) for h, v in entry.get("only_where", {}).items()},
         set_aside_where={h: _texts(v) for h, v in entry.get("set_aside_where", {}).items()},
-        missing=_texts(entry.get("missing", [])), ignore=_texts(entry.get("ignore", [])),
+        missing=_texts(entry.get("missing", [])),
+        ignore=_texts(entry.get("ignore", [])),
     )
 
 
@@ -156,8 +193,10 @@ def _ids(table: str, given: Any, place: str) -> dict[str, tuple[str, ...]]:
     if isinstance(given, Mapping):
         for column in given:
             if column not in names:
-                raise InputError(f'{place}: id_from: "{column}" is not a column of {table}.',
-                                 remedy=f"Known: {', '.join(names)}.{nearest(column, names)}")
+                raise InputError(
+                    f'{place}: id_from: "{column}" is not a column of {table}.',
+                    remedy=f"Known: {', '.join(names)}.{nearest(column, names)}",
+                )
         return {column: _texts(headings) for column, headings in given.items()}
     if not given:
         return {}

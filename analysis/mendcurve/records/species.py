@@ -24,9 +24,11 @@ def _shipped() -> pd.DataFrame:
 
 
 def _typed(frame: pd.DataFrame) -> pd.DataFrame:
-    out = {name: frame[name].astype(_TEXT) for name in COLUMNS[:4]}
-    out |= {name: pd.to_numeric(frame[name].replace("", None).astype(object)).astype("float64")
-            for name in COLUMNS[4:]}
+    out: dict[str, pd.Series[Any]] = {name: frame[name].astype(_TEXT) for name in COLUMNS[:4]}
+    out |= {
+        name: pd.to_numeric(frame[name].where(frame[name] != "").astype(object)).astype("float64")
+        for name in COLUMNS[4:]
+    }
     return pd.DataFrame(out)
 
 
@@ -50,8 +52,11 @@ def reference(added: Iterable[Mapping[str, Any]] = ()) -> pd.DataFrame:
     for entry in added:
         bad = set(entry) - set(COLUMNS)
         if bad or not entry.get("name") or not entry.get("taxon"):
-            raise InputError(f"records.toml: a [[species]] entry needs name and taxon and knows only "
-                             f"{', '.join(COLUMNS)}, but it is {dict(entry)!r}.", remedy="Correct the entry.")
+            raise InputError(
+                f"records.toml: a [[species]] entry needs name and taxon and knows only "
+                f"{', '.join(COLUMNS)}, but it is {dict(entry)!r}.",
+                remedy="Correct the entry.",
+            )
         aliases = entry.get("aliases", [])
         joined = aliases if isinstance(aliases, str) else ";".join(map(str, aliases))
         rows.append({**dict.fromkeys(COLUMNS, ""), **entry, "aliases": joined})

@@ -51,8 +51,10 @@ class Book:
             If there is no such sheet, or it is empty.
         """
         if name not in self.names:
-            raise InputError(f'{self.path.name}: there is no sheet "{name}".',
-                             remedy=f"Sheets: {', '.join(self.names)}.{nearest(name, self.names)}")
+            raise InputError(
+                f'{self.path.name}: there is no sheet "{name}".',
+                remedy=f"Sheets: {', '.join(self.names)}.{nearest(name, self.names)}",
+            )
         sheet = self.book[name]
         grid, rows, notes = [], [], []
         for record in sheet.iter_rows():
@@ -68,12 +70,22 @@ class Book:
         grid, rows = [grid[i] for i in order], [rows[i] for i in order]
         counted = count_workbook_rows(self.path, name)
         if counted != len(rows):
-            raise InputError(f'{self.path.name}, sheet "{name}": read {len(rows)} rows, but counted {counted}.',
-                             remedy="Open the workbook in a spreadsheet and save it again.")
+            raise InputError(
+                f'{self.path.name}, sheet "{name}": read {len(rows)} rows, but counted {counted}.',
+                remedy="Open the workbook in a spreadsheet and save it again.",
+            )
         notes += [*unknown, *_merged(sheet), *_hidden(sheet, rows)]
         epoch = EPOCH_1904 if self.book.epoch.year == 1904 else EPOCH_1900
-        return sheet_from(grid, rows, file=self.path.name, name=name, counted=counted, heading_row=heading_row,
-                          epoch=epoch, notes=notes)
+        return sheet_from(
+            grid,
+            rows,
+            file=self.path.name,
+            name=name,
+            counted=counted,
+            heading_row=heading_row,
+            epoch=epoch,
+            notes=notes,
+        )
 
     def _not_calculated(self, name: str) -> Iterator[Note]:
         if not formulas_in(self.path, name):
@@ -82,21 +94,29 @@ class Book:
         for record in self._formulas[name].iter_rows():
             for cell in record:
                 if cell.data_type == "f" and self.book[name][cell.coordinate].value is None:
-                    yield Note(row=cell.row, column=cell.column_letter, value=str(cell.value), effect=CHANGED,
-                               rule="a formula's result must be saved in the workbook; this one was never calculated "
-                               "and is read as empty", what_to_do="Open the workbook in a spreadsheet and save it.")
+                    yield Note(
+                        row=cell.row,
+                        column=cell.column_letter,
+                        value=str(cell.value),
+                        effect=CHANGED,
+                        rule="a formula's result must be saved in the workbook; this one was never calculated "
+                        "and is read as empty",
+                        what_to_do="Open the workbook in a spreadsheet and save it.",
+                    )
 
 
 def _open(path: Path, *, values: bool) -> Workbook:
     try:
         return load_workbook(path, data_only=values)
     except PermissionError as error:
-        raise InputError(f"{path.name}: the workbook cannot be opened.",
-                         remedy="Close it in other programs and run again.") from error
+        raise InputError(
+            f"{path.name}: the workbook cannot be opened.", remedy="Close it in other programs and run again."
+        ) from error
     except (InvalidFileException, zipfile.BadZipFile, KeyError, OSError, ValueError) as error:
-        raise InputError(f"{path.name}: this is not a workbook that can be read.",
-                         remedy="Open it in a spreadsheet (give the password if it asks) and save it as .xlsx, "
-                         "without a password.") from error
+        raise InputError(
+            f"{path.name}: this is not a workbook that can be read.",
+            remedy="Open it in a spreadsheet (give the password if it asks) and save it as .xlsx, without a password.",
+        ) from error
 
 
 def _text(cell: Cell) -> str:
@@ -117,9 +137,14 @@ def _text(cell: Cell) -> str:
 
 
 def _error_cell(cell: Cell) -> Note:
-    return Note(row=cell.row, column=cell.column_letter, value=str(cell.value), effect=CHANGED,
-                rule="a cell must hold a value; this one shows an error and is read as empty",
-                what_to_do="Correct the formula, or type the value.")
+    return Note(
+        row=cell.row,
+        column=cell.column_letter,
+        value=str(cell.value),
+        effect=CHANGED,
+        rule="a cell must hold a value; this one shows an error and is read as empty",
+        what_to_do="Correct the formula, or type the value.",
+    )
 
 
 def _merged(sheet: Worksheet) -> Iterator[Note]:
@@ -127,13 +152,21 @@ def _merged(sheet: Worksheet) -> Iterator[Note]:
         if area.max_row > area.min_row:
             value = sheet.cell(area.min_row, area.min_col).value
             for row in range(area.min_row + 1, area.max_row + 1):
-                yield Note(row=row, column=str(area), value="" if value is None else str(value),
-                           rule=f"each row must hold its own values; {area} is merged, so only row {area.min_row} "
-                           "has the value", what_to_do="Unmerge the cells and fill in each row.")
+                yield Note(
+                    row=row,
+                    column=str(area),
+                    value="" if value is None else str(value),
+                    rule=f"each row must hold its own values; {area} is merged, so only row {area.min_row} "
+                    "has the value",
+                    what_to_do="Unmerge the cells and fill in each row.",
+                )
 
 
 def _hidden(sheet: Worksheet, rows: list[int]) -> Iterator[Note]:
     for row in rows:
         if row in sheet.row_dimensions and sheet.row_dimensions[row].hidden:
-            yield Note(row=row, rule="the row is hidden in the sheet; it was read like any other",
-                       what_to_do="Show the row, and delete it if it should not count.")
+            yield Note(
+                row=row,
+                rule="the row is hidden in the sheet; it was read like any other",
+                what_to_do="Show the row, and delete it if it should not count.",
+            )
