@@ -70,7 +70,7 @@ def test_the_roll_forward_check():
         "paid by unrestricted money": 0,
         "closing": 1550,
     }
-    assert "closed with 1,550.00 EUR. It ends on 31 December 2025." in answer.sentence()
+    assert "closed with 1,550.00 EUR. It ended on 31 December 2025." in answer.sentence()
     assert (
         "1 animal of the 2 that anyone paid for in the period, and 1 so far against a goal of 3." in answer.sentence()
     )

@@ -11,7 +11,6 @@ from mendcurve.methods.intervals import wilson
 from mendcurve.questions import treatment
 from mendcurve.records import from_frames, settings_from
 from mendcurve.timelines.period import period
-from reference.rows import data, rows
 
 MARCH = period("2025-03-01", "2025-03-31")
 
@@ -59,24 +58,21 @@ TWO = {
 }
 
 
-# lme4::cbpp, section 18 of the reference: design effect and Wilson limits with both numbers divided by it.
-def test_design_effect_and_limits_agree_with_the_outside_values():
-    frame = data("data/cbpp.csv", text=("herd",)).groupby("herd")[["incidence", "size"]].sum()
-    k, n = frame["incidence"].to_numpy(float), frame["size"].to_numpy(float)
-    effect = treatment.design_effect(k, n)
-    limits = wilson(k.sum(), n.sum(), design_effect=effect)
-    got = {
-        "design_effect": effect,
-        "wilson_effective_n_lower": limits.low,
-        "wilson_effective_n_upper": limits.high,
-        "proportion": limits.estimate,
-    }
-    for name, value in got.items():
-        rows(case="adherence.cbpp", quantity=name)[0].check(value)
-
-
-def test_with_every_dose_alike_a_course_is_one_piece_of_evidence():
-    assert treatment.design_effect(np.array([5.0, 5.0]), np.array([5.0, 5.0])) == 5
+def test_doses_of_a_course_hang_together_and_widen_the_interval():
+    every = [
+        given(i, *[f"2025-03-{d:02d} {h}:00" for d in range(1, 11)])
+        for i, h in ((1, "09"), (2, "09"), (3, "18"), (4, "18"))
+    ]
+    # Courses 3 and 4 are due at nine and each first dose is late; the next are due nine hours later, so on time.
+    late = [{"course_id": d["course_id"], "given_at": d["given_at"]} for dose in every for d in dose]
+    records = rescue(
+        stays=4, courses=pd.DataFrame([course(i, planned=10) for i in (1, 2, 3, 4)]), doses=pd.DataFrame(late)
+    )
+    row = treatment.doses(records, MARCH).to_frame().iloc[0]
+    plain = wilson(row["on_time"], row["doses_due"])
+    assert (row["on_time"], row["late"], row["doses_due"]) == (38, 2, 40)
+    assert row["share_on_time"] == plain.estimate
+    assert row["high"] - row["low"] != pytest.approx(plain.high - plain.low)
 
 
 def test_doses_are_counted_by_what_became_of_them():
@@ -126,7 +122,7 @@ def test_courses_stand_as_they_stand():
     assert row[["courses", "animals", "completed", "past_its_end", "running"]].tolist() == [2, 2, 1, 1, 0]
     assert row["doses_planned"] == 6
     assert row["doses_given"] == 5
-    assert answer.sentence().endswith("1 completed and 1 past the planned end with doses not given.")
+    assert answer.sentence().endswith("1 completed and 1 carried to the end with some doses not given.")
 
 
 def test_next_doses_say_when_and_never_how_much():

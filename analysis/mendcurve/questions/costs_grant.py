@@ -11,7 +11,7 @@ from mendcurve.errors import InputError, nearest
 from mendcurve.methods.money import exact_sum
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.costs_ledger import KIND, spent
-from mendcurve.questions.spans import from_to, span
+from mendcurve.questions.spans import from_to, sentence_case, span
 from mendcurve.questions.wording import count, day, money, were
 from mendcurve.records.records import Records
 from mendcurve.timelines.period import Period
@@ -68,10 +68,11 @@ class GrantStatement(Answer):
         opening, received, spending, over, closing = (money(self.line(name), self.currency) for name in LINES)
         beyond = f", {over} of it beyond the grant and paid by unrestricted money" if self.line(LINES[3]) else ""
         ends = self.facts["ends_on"]
-        until = f" It ends on {day(ends)}." if pd.notna(ends) else " No last day is recorded."
+        last = "ended" if pd.notna(ends) and ends <= self.as_of else "ends"
+        until = f" It {last} on {day(ends)}." if pd.notna(ends) else " No last day is recorded."
         return (
-            f"Grant {self.grant_id} opened {from_to(self.period)} with {opening}, received {received}, spent {spending}"
-            f"{beyond}, and closed with {closing}.{until} {self._helped()}"
+            f"{sentence_case(from_to(self.period))}, grant {self.grant_id} opened with {opening}, received {received}, "
+            f"spent {spending}{beyond}, and closed with {closing}.{until} {self._helped()}"
         )
 
     def _helped(self) -> str:

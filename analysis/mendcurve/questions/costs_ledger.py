@@ -94,7 +94,7 @@ class Untied(Answer):
 
 
 def spent(records: Records, period: Period) -> pd.DataFrame:
-    """Return the spending rows of a period with ``cluster`` (animal or group; missing: tied to none), ``paid``, ``why``.
+    """Return the spending rows of a period with ``cluster`` (missing: tied to no animal), ``paid``, ``why``.
 
     A row that names only an episode is tied to the episode's stay.
     """

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from mendcurve.methods.intervals import wilson
+from mendcurve.methods.clusters import cluster_share
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.spans import from_to, span
 from mendcurve.questions.treatment_after import AfterCourse, after_course
@@ -156,20 +156,6 @@ def doses(records: Records, period: Period | None = None) -> Doses:
     )
 
 
-def design_effect(successes: np.ndarray, trials: np.ndarray) -> float:
-    """Return the ratio of the clustered to the binomial variance of a share, not below 1.
-
-    ``successes`` and ``trials`` have one entry a cluster. With every trial alike the data cannot tell, and the trials
-    of a cluster are taken to be one piece of evidence (sum of squares over sum).
-    """
-    total, m = trials.sum(), len(trials)
-    share = successes.sum() / total
-    if m < 2 or share in (0, 1):
-        return float((trials**2).sum() / total)
-    variance = m / (m - 1) * ((successes - share * trials) ** 2).sum() / total**2
-    return max(1.0, float(variance / (share * (1 - share) / total)))
-
-
 def _counted(rows: pd.DataFrame, hours: pd.DataFrame | None, by: str, groups: list[str] | None = None) -> pd.DataFrame:
     groups = sorted(rows["group"].dropna().unique()) if groups is None else groups
     table = pd.crosstab(rows["group"], rows["state"]).reindex(
@@ -190,10 +176,9 @@ def _counted(rows: pd.DataFrame, hours: pd.DataFrame | None, by: str, groups: li
 def _limits(rows: pd.DataFrame) -> tuple[float, float, float]:
     if not len(rows):
         return np.nan, np.nan, np.nan
-    by = rows["state"].eq("on time").groupby(rows["course_id"]).agg(["sum", "size"])
-    hit, n = by["sum"].to_numpy(float), by["size"].to_numpy(float)
-    got = wilson(hit.sum(), n.sum(), design_effect=design_effect(hit, n))
-    return float(got.estimate), float(got.low), float(got.high)
+    on_time = rows["state"].eq("on time").to_numpy(float)
+    got = cluster_share(on_time, np.ones(len(rows)), rows["course_id"].to_numpy(object))
+    return got.estimate, got.low, got.high
 
 
 def _rows_of(frame: pd.DataFrame, by: str, title: str) -> pd.DataFrame:

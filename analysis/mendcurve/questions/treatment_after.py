@@ -42,7 +42,7 @@ class AfterCourse(Answer):
             return "No episode has a finished course to count from."
         head = (
             f"Of {count(row['episodes'], 'episode')} whose courses were over, "
-            f"{row['cleared']:,} {were(row['cleared'])} cleared"
+            f"{int(row['cleared']):,} {were(row['cleared'])} cleared"
         )
         if np.isnan(row["median_days"]):
             return f"{head}; fewer than half were cleared within {row['longest']:.0f} days of the last dose."

@@ -41,7 +41,7 @@ class Courses(Answer):
             "completed": "completed",
             "stopped": "stopped early",
             "left": "cut short because the animal left",
-            "past its end": "past the planned end with doses not given",
+            "past its end": "carried to the end with some doses not given",
             "running": "still running",
         }
         parts = [f"{row[s.replace(' ', '_')]:,} {w}" for s, w in words.items() if row[s.replace(" ", "_")]]

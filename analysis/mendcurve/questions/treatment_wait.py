@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from mendcurve.methods.clusters import cluster_incidence
 from mendcurve.methods.quantiles import quantile
 from mendcurve.methods.survival import Incidence, cumulative_incidence
 from mendcurve.methods.tally import Tally
@@ -115,7 +116,7 @@ def vet_wait(records: Records, period: Period | None = None) -> VetWait:
     -----
     Cumulative incidence of being seen, against cleared, died and left unseen; those still waiting are censored.
     Managed and misdiagnosed without a date seen count with cleared unseen, missing with left unseen. Seen before the
-    day found is day 0. ``by_day`` is the setting ``watch.vet_wait_days``. A curve needs ``counts.animals`` episodes.
+    day found is day 0. Limits of ``share_seen`` go by animal. ``by_day`` is the setting ``watch.vet_wait_days``. A curve needs ``counts.animals`` episodes.
     """
     period = span(records, period)
     rows = episodes(records)
@@ -159,10 +160,14 @@ def _waited(name: str, rows: pd.DataFrame, by_day: int, least: int) -> tuple[dic
     if len(rows) < least:
         return row | {"answer": "too few to say"}, curve_frame(name, None)
     curve = incidence_of(rows, CAUSES)
-    at, half = curve.at([by_day]), quantile(curve, 0.5, cause="seen")
+    half = quantile(curve, 0.5, cause="seen")
+    at = cluster_incidence(
+        rows["entry"], rows["exit"], rows["why"], rows["cluster"].to_numpy(object), [by_day], weight=rows["animals"],
+        causes=CAUSES,
+    )  # fmt: skip
     return row | {
-        "answer": "estimated", "share_seen": float(at.share[0, 0, 0]), "low": float(at.low[0, 0, 0]),
-        "high": float(at.high[0, 0, 0]), "median_days": float(np.ravel(half.estimate)[0]),
+        "answer": "estimated", "share_seen": float(at.share[0, 0]), "low": float(at.low[0, 0]),
+        "high": float(at.high[0, 0]), "median_days": float(np.ravel(half.estimate)[0]),
         "median_low": float(np.ravel(half.low)[0]), "median_high": float(np.ravel(half.high)[0]),
     }, curve_frame(name, curve)  # fmt: skip
 

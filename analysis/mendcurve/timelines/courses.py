@@ -14,6 +14,7 @@ from mendcurve.timelines.dose_matching import (
     PENDING,
     REFUSED,
     STATES,
+    Matched,
     Plans,
     covered,
     match,
@@ -118,8 +119,8 @@ def courses(records: Records, frame: pd.DataFrame | None = None) -> pd.DataFrame
     DataFrame, columns ``COURSE_COLUMNS``
         One count column for each state. ``hours_covered``: union of [given, given + h) within [first, end), end being
         the earliest of first + n h, end of the as-of day, the stop, the day the animal left; ``hours_due`` is the
-        length of [first, end). ``status``: completed (every planned dose was given), stopped, left (the animal left
-        first), past its end (time is up, not every dose given), running.
+        length of [first, end). ``status``: completed (every planned dose was given), past its end (time is up, not every
+        dose given), stopped, left (the animal left first), running.
     """
     plan = _plans(records, frame)
     rows = _doses(records, plan)
@@ -144,6 +145,15 @@ def courses(records: Records, frame: pd.DataFrame | None = None) -> pd.DataFrame
     out["calendar_last_at"] = last.astype("datetime64[s]")
     out["calendar_covers_to"] = (last + step).astype("datetime64[s]")
     return out.reindex(columns=list(COURSE_COLUMNS))
+
+
+def hours(records: Records, start: pd.Timestamp, end: pd.Timestamp, frame: pd.DataFrame | None = None) -> pd.DataFrame:
+    """Return ``hours_covered`` and ``hours_due`` of each course (see ``courses``) from one day to another, both inside."""
+    plan = _plans(records, frame)
+    rows = _doses(records, plan)
+    given = rows[(rows["result"] == "given") & rows["given_at"].notna()]
+    inside, due = _coverage(plan, given, _seconds(start), _seconds(end) + DAY)
+    return plan[["course_id", "condition", "cluster"]].assign(hours_covered=inside, hours_due=due)
 
 
 def _plans(records: Records, frame: pd.DataFrame | None) -> pd.DataFrame:
@@ -176,51 +186,46 @@ def _plans(records: Records, frame: pd.DataFrame | None) -> pd.DataFrame:
 
 
 def _doses(records: Records, plan: pd.DataFrame) -> pd.DataFrame:
-    written = records["doses"][records["doses"]["given_at"] < records.as_of + pd.Timedelta(days=1)]
-    place = pd.Series(np.arange(len(plan)), index=plan["course_id"])
-    written = written.assign(_course=written["course_id"].map(place))
-    written = written[written["_course"].notna()].sort_values(["_course", "given_at"], kind="stable", ignore_index=True)
-    course = written["_course"].to_numpy("int64")
-    step = _step(plan)
-    plans = Plans(
-        first=_int(plan["first_dose_at"]),
-        step=step,
-        timed=plan["first_dose_at_has_time"].to_numpy(bool),
-        planned=plan["planned"].astype("float64").fillna(NO_END).to_numpy("int64"),
-        judged_to=plan["_judged_to"].to_numpy("int64"),
-        matched_to=plan["_matched_to"].to_numpy("int64"),
-    )
-    found = match(
-        plans,
-        course=course,
-        time=_int(written["given_at"]),
-        timed=written["given_at_has_time"].to_numpy(bool),
-        result=written["result"].map(_RESULTS).fillna(GIVEN).to_numpy("int64"),
-    )
-    has = found.record >= 0
-    numbered = found.number > 0
-    rows = (
-        plan[["course_id", "episode_id", "stay_id", "cluster", "condition"]].take(found.course).reset_index(drop=True)
-    )
-    spot = np.where(has, found.record, len(written))
-    calendar = plans.first[found.course] + (found.number - 1) * step[found.course]
-    rows = rows.assign(
-        number=pd.Series(found.number).where(numbered).astype("Int64"),
-        due_at=_stamp(found.due, np.ones_like(has)),
-        calendar_due_at=_stamp(calendar, numbered),
-        given_at=_take(written["given_at"], spot),
-        result=_take(written["result"], spot),
-        state=np.array(STATES, dtype=object)[found.state],
-        hours_off=np.where(has, found.off / 3600, np.nan),
-        by_day=found.by_day,
+    written = _written(records, plan)
+    found = _found(written, plan)
+    first, step = _int(plan["first_dose_at"]), _step(plan)
+    has, numbered = found.record >= 0, found.number > 0
+    spot, at = np.where(has, found.record, len(written)), np.append(found.at, 0)
+    calendar = first[found.course] + (found.number - 1) * step[found.course]
+    of_course = plan[["course_id", "episode_id", "stay_id", "cluster", "condition"]]
+    rows = of_course.take(found.course).reset_index(drop=True).assign(
+        number=pd.Series(found.number).where(numbered).astype("Int64"), due_at=_stamp(found.due, np.ones_like(has)),
+        calendar_due_at=_stamp(calendar, numbered), given_at=_take(written["given_at"], spot),
+        result=_take(written["result"], spot), state=np.array(STATES, dtype=object)[found.state],
+        hours_off=np.where(has, found.off / 3600, np.nan), by_day=found.by_day,
         has_time=_take(written["given_at_has_time"].astype("boolean"), spot),
-        takes_effect_at=_stamp(np.append(found.at, 0)[spot], has),
-        _order=np.where(has, np.append(found.at, 0)[spot], found.due),
-        _course=found.course,
-    )
+        takes_effect_at=_stamp(at[spot], has), _order=np.where(has, at[spot], found.due), _course=found.course,
+    )  # fmt: skip
     rows = _unjudged(rows, bool(records.settings["doses.misses_recorded"]))
     rows = rows.sort_values(["_course", "_order", "number"], kind="stable", ignore_index=True)
     return rows.astype({"state": "str"}).reindex(columns=list(DOSE_COLUMNS))
+
+
+def _written(records: Records, plan: pd.DataFrame) -> pd.DataFrame:
+    """Return the records of doses up to the as-of day, by course and time; ``_course`` is the row of ``plan``."""
+    table = records["doses"]
+    table = table[table["given_at"] < records.as_of + pd.Timedelta(days=1)]
+    place = pd.Series(np.arange(len(plan)), index=plan["course_id"])
+    table = table.assign(_course=table["course_id"].map(place))
+    return table[table["_course"].notna()].sort_values(["_course", "given_at"], kind="stable", ignore_index=True)
+
+
+def _found(written: pd.DataFrame, plan: pd.DataFrame) -> Matched:
+    plans = Plans(
+        first=_int(plan["first_dose_at"]), step=_step(plan), timed=plan["first_dose_at_has_time"].to_numpy(bool),
+        planned=plan["planned"].astype("float64").fillna(NO_END).to_numpy("int64"),
+        judged_to=plan["_judged_to"].to_numpy("int64"), matched_to=plan["_matched_to"].to_numpy("int64"),
+    )  # fmt: skip
+    return match(
+        plans, course=written["_course"].to_numpy("int64"), time=_int(written["given_at"]),
+        timed=written["given_at_has_time"].to_numpy(bool),
+        result=written["result"].map(_RESULTS).fillna(GIVEN).to_numpy("int64"),
+    )  # fmt: skip
 
 
 def _unjudged(rows: pd.DataFrame, misses_recorded: bool) -> pd.DataFrame:
@@ -235,22 +240,26 @@ def _status(out: pd.DataFrame) -> pd.Series:
     done = out["given"] >= out["planned"].astype("float64").fillna(np.inf)
     over = (out["not_yet_due"] == 0) & out["planned"].notna()
     status = np.select(
-        [done, out["stopped_at"].notna(), out["left_on"].notna(), over],
-        ["completed", "stopped", "left", "past its end"],
+        [done, over, out["stopped_at"].notna(), out["left_on"].notna()],
+        ["completed", "past its end", "stopped", "left"],
         "running",
     )
     return pd.Series(status, index=out.index).astype("str")
 
 
-def _coverage(plan: pd.DataFrame, given: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+def _coverage(
+    plan: pd.DataFrame, given: pd.DataFrame, start: int = -_FAR, stop: int = _FAR
+) -> tuple[np.ndarray, np.ndarray]:
+    """Hours covered, and hours to cover, of each course between ``start`` and ``stop`` (seconds)."""
     first, step = _int(plan["first_dose_at"]), _step(plan)
     whole = plan["planned"].astype("float64").fillna(NO_END // 2**10).to_numpy("int64") * step
-    end = np.maximum(np.minimum(first + whole, plan["_end"].to_numpy("int64")), first)
+    end = np.minimum(np.minimum(first + whole, plan["_end"].to_numpy("int64")), stop)
+    first = np.maximum(first, start)
+    end = np.maximum(end, first)
     place = pd.Series(np.arange(len(plan)), index=plan["course_id"])
-    order = given.assign(_course=given["course_id"].map(place)).sort_values(
-        ["_course", "takes_effect_at"], kind="stable"
-    )
-    inside = covered(first, step, end, order["_course"].to_numpy("int64"), _int(order["takes_effect_at"]))
+    given = given.assign(_course=given["course_id"].map(place))
+    given = given.sort_values(["_course", "takes_effect_at"], kind="stable")
+    inside = covered(first, step, end, given["_course"].to_numpy("int64"), _int(given["takes_effect_at"]))
     return inside / 3600, (end - first) / 3600
 
 
