@@ -68,6 +68,12 @@ def _why(stay: Stay, episode: Episode, until: int) -> str:
     return "left our care" if stay.ends[-1][1] not in DEATHS else "died"
 
 
+def _by_day(minutes: int) -> int:
+    """Return the nearest time of day at which somebody is there, from seven to nine in the evening."""
+    of_day = minutes % 1440
+    return minutes - of_day + min(max(of_day, 7 * 60), 21 * 60 - 5)
+
+
 def doses(rng: np.random.Generator, plan: dict) -> tuple[list[tuple], int | None]:
     """Return (given at, due at, result) of each dose in minutes, and when the course was stopped early, if so.
 
@@ -89,7 +95,7 @@ def doses(rng: np.random.Generator, plan: dict) -> tuple[list[tuple], int | None
             result = "given"
             late = rng.random() < truth.DOSE_LATE
             wait = rng.uniform(0.30, 0.80) if late else rng.uniform(-0.02, 0.06)
-            given = due + 5 * int(wait * step / 5)
+            given = _by_day(due + 5 * int(wait * step / 5))
         if given >= 1440 * plan["until"]:
             return rows, due
         rows.append((given, due if written else None, result))

@@ -22,7 +22,8 @@ class Plant:
         What is wrong, in a few words.
     then : str
         What a reader should do: "read" (understood as it was meant), "set aside" (with its text), "doubt" (kept, with
-        a finding), "nothing" (a heading, total or blank row: counted and passed over), "drop" (a column about people).
+        a finding), "left out" (after the as-of date), "nothing" (a heading, total or blank row: counted and passed
+        over), "drop" (a column about people).
     put : callable
         From the texts of all tables, the planted text of this one.
     """
@@ -113,9 +114,10 @@ def _overlap(t: Texts) -> pd.DataFrame:
 
 
 def _early_outcome(t: Texts) -> pd.DataFrame:
-    return _add(
-        t["outcomes"], {"stay_id": _present(t)[-3], "outcome_date": "2024-06-03", "outcome_type": "adopted"}, 30
-    )
+    stay = _present(t)[20]
+    came = t["intakes"].loc[t["intakes"]["stay_id"] == stay, "intake_date"].iloc[0]
+    day = pd.Timestamp(came) - pd.Timedelta(days=3)
+    return _add(t["outcomes"], {"stay_id": stay, "outcome_date": f"{day:%Y-%m-%d}", "outcome_type": "adopted"})
 
 
 def _holiday(t: Texts) -> pd.DataFrame:
@@ -223,13 +225,13 @@ PLANTED: tuple[Plant, ...] = (
         "weighings",
         "weighed_on",
         "a day after the as-of date",
-        "set aside",
+        "left out",
         _weighing("88", "2027-03-01", 2000, _open_stay(1)),
     ),
     Plant(
         "weighings", "weight", "a weight below zero", "set aside", _weighing("-61", "2026-10-20", 2200, _open_stay(2))
     ),
-    Plant("weighings", "weighed_on", "weighed after it had died", "set aside", _after_death),
+    Plant("weighings", "weighed_on", "weighed after it had died", "doubt", _after_death),
     Plant(
         "weighings",
         "stay_id",
@@ -239,7 +241,7 @@ PLANTED: tuple[Plant, ...] = (
     ),
     Plant("weighings", "", "the headings once more, in the middle", "nothing", _heading),
     Plant("outcomes", "outcome_date", "an outcome before the intake", "set aside", _early_outcome),
-    Plant("checks", "checked_on", "a slipped year, 2052", "set aside", _year_slip),
+    Plant("checks", "checked_on", "a slipped year, 2052", "left out", _year_slip),
     Plant("doses", "course_id", "a course nobody knows", "set aside", _stray_dose),
     Plant("followups", "seen_on", "day first, in one column", "read", _day_first),
     Plant("moves", "", "a blank row", "nothing", _blank),
