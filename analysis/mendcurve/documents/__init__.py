@@ -1,1 +1,21 @@
+"""Layer 6: notebooks in, one self-contained page with its pictures and tables out."""
 
+from mendcurve.documents.building import Built, build
+from mendcurve.documents.cautions import CAUTIONS, cautions
+from mendcurve.documents.notebooks import names
+from mendcurve.documents.opening import chosen, load
+from mendcurve.documents.provenance import provenance
+from mendcurve.documents.tables import public_table, table
+
+__all__ = [
+    "CAUTIONS",
+    "Built",
+    "build",
+    "cautions",
+    "chosen",
+    "load",
+    "names",
+    "provenance",
+    "public_table",
+    "table",
+]

@@ -69,7 +69,7 @@ def listing(words: Sequence[str], *, joint: str = "and") -> str:
 
 def cell(value: object) -> str:
     """Return one table cell as text: missing as an empty dash, dates written out, numbers without false decimals."""
-    if value is None or value is pd.NA or value is pd.NaT or (isinstance(value, float) and math.isnan(value)):
+    if value is None or value is pd.NA or value is pd.NaT or (isinstance(value, float) and not math.isfinite(value)):
         return "–"
     if isinstance(value, bool):
         return "yes" if value else "no"

@@ -1,0 +1,64 @@
+"""What ``mendcurve check`` says: counts, then the findings grouped by what to do about them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pandas as pd
+
+from mendcurve.documents.exporting import csv_text
+from mendcurve.documents.provenance import rows_read
+from mendcurve.questions.wording import count, day
+from mendcurve.records import Records
+
+EXAMPLES = 3
+EFFECTS = {
+    "set aside": "Set aside, not used in any number until mended",
+    "kept, doubtful": "Used, but doubtful",
+    "changed": "Changed as they were read",
+    "note": "To know",
+}
+
+
+def report_lines(records: Records) -> Iterator[str]:
+    """Yield the lines the command prints."""
+    read, aside = rows_read(records)
+    yield (
+        f"{records.settings['rescue.name']}: records from {day(records.records_start)} to {day(records.as_of)}, the "
+        "as-of date."
+    )
+    yield f"{count(read, 'row')} read: {read - aside:,} used, {aside:,} set aside."
+    if records.findings.empty:
+        yield "Nothing to mend was found."
+    for effect, title in EFFECTS.items():
+        found = records.findings[records.findings["effect"] == effect]
+        if len(found):
+            yield from ("", f"{title} ({count(len(found), 'finding')})", *_groups(found))
+
+
+def _groups(found: pd.DataFrame) -> Iterator[str]:
+    # One entry for what to do; what is found most often comes first.
+    text = found.fillna({"what_to_do": "", "rule": "", "file": "", "sheet": "", "value": "", "column": ""})
+    keys = ["file", "sheet", "column", "rule", "what_to_do"]
+    order = text.groupby(keys, sort=True).size().sort_values(ascending=False, kind="stable")
+    for key, n in order.items():
+        group = text[(text[keys] == list(key)).all(axis=1)]  # type: ignore[call-overload]
+        file, sheet, column, rule, remedy = key  # type: ignore[misc]
+        where = ", ".join(filter(None, (file, f'sheet "{sheet}"' if sheet else "", column.replace("_", " "))))
+        yield f"  {where}: {rule} ({count(n, 'record')})"
+        for row in group.head(EXAMPLES).itertuples():
+            at = f"row {row.row}" if not pd.isna(row.row) else "no row"
+            yield f"    {at}{f': {row.value}' if row.value else ''}"
+        if n > EXAMPLES:
+            yield f"    and {n - EXAMPLES:,} more"
+        if remedy:
+            yield f"    {remedy}"
+
+
+def write(records: Records, out: Path) -> Path:
+    """Write findings.csv and set_aside.csv into ``out``; return where the findings are."""
+    out.mkdir(parents=True, exist_ok=True)
+    for name, frame in (("findings", records.findings), ("set_aside", records.set_aside)):
+        (out / f"{name}.csv").write_text(csv_text(frame), encoding="utf-8", newline="\n")
+    return out / "findings.csv"

@@ -1,0 +1,177 @@
+"""A table as a document shows it: chosen columns, readable headings, long ones cut short with a word about it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from mendcurve.documents.html import paragraphs
+from mendcurve.documents.small_cells import HIDDEN, protect
+from mendcurve.questions.answer import SHARES, Answer, table_html
+from mendcurve.questions.wording import cell, count, percent
+
+MISSING = cell(None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Table:
+    """A table with its words.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        What the page shows.
+    data : DataFrame
+        Everything in it, unrounded; written whole as CSV.
+    caption : str
+    notes : tuple of str
+        Who was left out and why, and every default that decided.
+    rows : int
+        The most rows shown on the page.
+    """
+
+    frame: pd.DataFrame
+    data: pd.DataFrame
+    caption: str
+    notes: tuple[str, ...] = ()
+    rows: int = 40
+
+    def _repr_html_(self) -> str:
+        if self.frame.empty:
+            return paragraphs((f"{self.caption}: nothing to list.",), kind="note") + paragraphs(self.notes, kind="note")
+        shown = self.frame.head(self.rows)
+        rest = len(self.frame) - len(shown)
+        more = (f"{count(rest, 'more row')} in the CSV file beside this page.",) if rest else ()
+        return table_html(shown, caption=self.caption) + paragraphs((*more, *self.notes), kind="note")
+
+
+def table(
+    source: Answer | pd.DataFrame,
+    caption: str = "",
+    *,
+    columns: Sequence[str] | Mapping[str, str] | None = None,
+    rows: int = 40,
+    notes: bool = True,
+) -> Table:
+    """Make a Table of an answer or of a frame.
+
+    Parameters
+    ----------
+    source : Answer or DataFrame
+    caption : str
+        Left out: the title the frame carries.
+    columns : sequence of str, or mapping of column to heading
+        The columns to show, in order; left out: all. An estimate's limits ``x_low`` and ``x_high`` are shown in one
+        cell with ``x``, or as ``low`` and ``high`` with the column before them.
+    rows : int
+        The most rows shown on the page; the CSV file holds all.
+    notes : bool
+        Whether the answer's notes follow.
+    """
+    frame = source if isinstance(source, pd.DataFrame) else source.to_frame()
+    said = () if isinstance(source, pd.DataFrame) or not notes else source.notes()
+    caption = caption or str(frame.attrs.get("title", ""))
+    names = list(columns) if columns is not None else list(frame.columns)
+    chosen = _with_intervals(frame, names)
+    if isinstance(columns, Mapping):
+        units = {columns.get(name, name): unit for name, unit in chosen.attrs["units"].items()}
+        chosen = chosen.rename(columns=dict(columns))
+        chosen.attrs["units"] = units
+    data = frame[[c for c in frame.columns if c in names or c in _limits(frame)]]
+    return Table(frame=chosen, data=data, caption=caption, notes=tuple(said), rows=rows)
+
+
+def public_table(
+    source: Answer | pd.DataFrame,
+    caption: str = "",
+    *,
+    by: str,
+    counts: Sequence[str] | None = None,
+    public: bool,
+    smallest: int,
+    notes: bool = True,
+) -> Table:
+    """Make a two-way table of counts; in the public rendition its small counts are hidden.
+
+    Parameters
+    ----------
+    source : Answer or DataFrame
+        One row a value of ``by``, without totals.
+    by : str
+        The column that names the rows.
+    counts : sequence of str
+        The columns of counts; left out: every column but ``by``.
+    public : bool
+        Whether the document is for outsiders.
+    smallest : int
+        The smallest count printed in it (``public.smallest_cell``).
+    """
+    frame = source if isinstance(source, pd.DataFrame) else source.to_frame()
+    said = () if isinstance(source, pd.DataFrame) or not notes else source.notes()
+    caption = caption or str(frame.attrs.get("title", ""))
+    names = list(counts) if counts is not None else [c for c in frame.columns if c != by]
+    shown = protect(frame, by=by, counts=names, smallest=smallest if public else 1)
+    if (shown == HIDDEN).to_numpy().any():
+        rule = (
+            f"Counts from 1 to {smallest - 1} are hidden in documents for outsiders, and with them others that would "
+            "give them away by subtraction."
+        )
+        said = (rule, *said)
+    shown.attrs = {"right": [c for c in shown.columns if c != by]}
+    return Table(frame=shown, data=shown, caption=caption, notes=tuple(said))
+
+
+def _with_intervals(frame: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
+    """Return the named columns, limits folded into the cell of their estimate; ``attrs`` hold units and alignment."""
+    units = dict(frame.attrs.get("units", {}))
+    kept: dict[str, pd.Series] = {}
+    right: list[str] = []
+    limits = _limits(frame)
+    for name in names:
+        if name in limits:
+            continue
+        pair = _limits_of(frame, name)
+        if pair is None:
+            kept[name] = frame[name]
+            continue
+        unit = units.get(name, "")
+        kept[name] = pd.Series(
+            [_interval(*row, unit) for row in frame[[name, *pair]].itertuples(index=False, name=None)],
+            index=frame.index,
+            dtype="str",
+        )
+        right.append(name)
+    made = pd.DataFrame(kept)
+    made.attrs = {"units": {k: v for k, v in units.items() if k in kept}, "right": right}
+    return made
+
+
+def _limits(frame: pd.DataFrame) -> set[str]:
+    return {limit for name in frame.columns if (pair := _limits_of(frame, str(name))) for limit in pair}
+
+
+def _limits_of(frame: pd.DataFrame, name: str) -> tuple[str, str] | None:
+    columns = [str(c) for c in frame.columns]
+    if f"{name}_low" in columns and f"{name}_high" in columns:
+        return f"{name}_low", f"{name}_high"
+    at = columns.index(name)
+    return ("low", "high") if columns[at + 1 : at + 3] == ["low", "high"] else None
+
+
+def _interval(value: object, low: object, high: object, unit: str) -> str:
+    texts = [_number(v, unit) for v in (value, low, high)]
+    if texts[0] == MISSING and texts[1] == MISSING:
+        return MISSING
+    end = f"{texts[1]} to {texts[2]}" if texts[2] != MISSING else f"at least {texts[1]}"
+    return texts[0] if texts[1] == MISSING else f"{texts[0]} ({end})"
+
+
+def _number(value: object, unit: str) -> str:
+    text = cell(value)
+    if text == MISSING or not isinstance(value, (int, float)):
+        return text
+    if value in (float("inf"), float("-inf")):
+        return MISSING
+    return percent(value) if unit.startswith(SHARES) else text
