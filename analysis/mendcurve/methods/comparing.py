@@ -64,9 +64,7 @@ class Pairwise:
     adjusted: Floats
 
 
-def log_rank(
-    tally: Tally, strata: Mapping[str, tuple[str, str]] | None = None, *, weights: str = "log-rank"
-) -> Test:
+def log_rank(tally: Tally, strata: Mapping[str, tuple[str, str]] | None = None, *, weights: str = "log-rank") -> Test:
     """Test that groups end at the same rate (Mantel-Haenszel) [1]_; several causes count as one.
 
     Parameters

@@ -15,6 +15,8 @@ from mendcurve.methods.tally import Tally, look_up
 
 Floats = NDArray[np.float64]
 VARIANCES = ("greenwood", "aalen")
+_START = {"low_later": 0.0, "high_later": 1.0, "se": 0.0, "design_effect": 1.0}
+"""Before anybody is seen: nothing is known."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -33,6 +35,8 @@ class Curve:
         Standard error of ``share``. Unit: proportion.
     at_risk, events, after : ndarray, shape (G, k)
         Subjects under observation on ``day``, ended on it, and under observation just after it. Unit: subjects.
+    low_later, high_later : ndarray, shape (G, k)
+        Limits on the days up to the next in ``day``: those censored on it are no longer seen, new entries are.
     design_effect : ndarray, shape (G, k)
         Sum of squared weights over sum of weights of those at risk; 1 where each row is one subject.
     confidence : float
@@ -44,6 +48,8 @@ class Curve:
     share: Floats
     low: Floats
     high: Floats
+    low_later: Floats
+    high_later: Floats
     se: Floats
     at_risk: Floats
     events: Floats
@@ -54,7 +60,7 @@ class Curve:
 
     def at(self, days: ArrayLike) -> Curve:
         """The curve on the given days: the last value at or before each; at_risk and events are those of that day."""
-        return _at(self, days, {"share": 1.0, "low": 0.0, "high": 1.0, "se": 0.0, "design_effect": 1.0})
+        return _at(self, days, _START | {"share": 1.0})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,8 +72,8 @@ class Incidence:
     groups, causes : tuple of str, lengths G and C
     day : ndarray, shape (k,)
         As in :class:`Curve`. Unit: days since origin.
-    share, low, high, se : ndarray, shape (G, C, k)
-        Cumulative incidence, limits, standard error. Unit: proportion.
+    share, low, high, se, low_later, high_later : ndarray, shape (G, C, k)
+        Cumulative incidence, limits, standard error, limits up to the next day. Unit: proportion.
     free : ndarray, shape (G, k)
         Share not ended in any way; ``share.sum(axis=1) + free`` is 1.
     at_risk, after, design_effect : ndarray, shape (G, k)
@@ -82,6 +88,8 @@ class Incidence:
     share: Floats
     low: Floats
     high: Floats
+    low_later: Floats
+    high_later: Floats
     se: Floats
     free: Floats
     at_risk: Floats
@@ -94,8 +102,7 @@ class Incidence:
 
     def at(self, days: ArrayLike) -> Incidence:
         """The curves on the given days: the last value at or before each; at_risk and events are those of that day."""
-        start = {"share": 0.0, "low": 0.0, "high": 1.0, "se": 0.0, "free": 1.0, "design_effect": 1.0}
-        return _at(self, days, start)
+        return _at(self, days, _START | {"share": 0.0, "free": 1.0})
 
     def cause(self, name: str) -> int:
         """Position of a cause; an unknown name is refused with the nearest known."""
@@ -148,14 +155,17 @@ def kaplan_meier(tally: Tally, *, confidence: float = 0.95, limits: str = "beta 
     check_limits(limits, confidence)
     n, d, after = tally.at_risk(), tally.events.sum(axis=1), tally.after()
     effect, effect_after = tally.design_effect()
+    still = _still(n, d, effect, after, effect_after)
     share = np.cumprod(1 - _per(d, n), axis=-1)
     se = share * np.sqrt(np.cumsum(effect * _per(d, n * (n - d)), axis=-1))
     if limits == "beta product":
-        low, high = survival_limits(n / effect, d / effect, after / effect_after, confidence)
+        low, high = survival_limits(n / effect, d / effect, still, confidence)
+        later = survival_limits(n / effect, d / effect, after / effect_after, confidence)
     else:
-        low, high = normal_limits(share, se, confidence, limits)
+        low, high = later = normal_limits(share, se, confidence, limits)
     return Curve(
-        groups=tally.groups, day=tally.day, share=share, low=low, high=high, se=se, at_risk=n, events=d, after=after,
+        groups=tally.groups, day=tally.day, share=share, low=low, high=high, low_later=later[0],
+        high_later=later[1], se=se, at_risk=n, events=d, after=after,
         design_effect=effect, confidence=confidence, limits=limits,
     )  # fmt: skip
 
@@ -214,6 +224,7 @@ def cumulative_incidence(
         raise InputError(f'variance must be greenwood or aalen, but it is "{variance}".{nearest(variance, VARIANCES)}')
     n, d, after = tally.at_risk(), tally.events.sum(axis=1), tally.after()
     effect, effect_after = tally.design_effect()
+    still = _still(n, d, effect, after, effect_after)
     free = np.cumprod(1 - _per(d, n), axis=-1)
     before = np.concatenate([np.ones((len(n), 1)), free[:, :-1]], axis=1)
     share = np.cumsum(before[:, None] * _per(tally.events, n[:, None]), axis=-1)
@@ -221,14 +232,20 @@ def cumulative_incidence(
     se = np.sqrt(np.maximum(spread(share, before, free, n, d, tally.events, effect), 0.0))
     if limits == "beta product":
         by_cause = tally.events / effect[:, None]
-        low, high = incidence_limits(n / effect, by_cause, after / effect_after, confidence)
+        low, high = incidence_limits(n / effect, by_cause, still, confidence)
+        later = incidence_limits(n / effect, by_cause, after / effect_after, confidence)
     else:
-        low, high = normal_limits(share, se, confidence, limits)
+        low, high = later = normal_limits(share, se, confidence, limits)
     return Incidence(
-        groups=tally.groups, causes=tally.causes, day=tally.day, share=share, low=low, high=high, se=se, free=free,
-        at_risk=n, events=tally.events, after=after, design_effect=effect, confidence=confidence, limits=limits,
-        variance=variance,
+        groups=tally.groups, causes=tally.causes, day=tally.day, share=share, low=low, high=high, low_later=later[0],
+        high_later=later[1], se=se, free=free, at_risk=n, events=tally.events, after=after, design_effect=effect,
+        confidence=confidence, limits=limits, variance=variance,
     )  # fmt: skip
+
+
+def _still(n: Floats, d: Floats, effect: Floats, after: Floats, effect_after: Floats) -> Floats:
+    # known not to have ended by the close of the day; where nobody is seen on it, those who enter just after it
+    return np.where(n > 0, (n - d) / effect, after / effect_after)
 
 
 def _greenwood(share: Floats, before: Floats, free: Floats, n: Floats, d: Floats, dc: Floats, effect: Floats) -> Floats:
@@ -285,6 +302,9 @@ def _at(curve: _Steps, days: ArrayLike, start: dict[str, float]) -> _Steps:
         cells = getattr(curve, name)
         padded = np.concatenate([np.full((*cells.shape[:-1], 1), value), cells], axis=-1)
         new[name] = padded[..., place]
+    for side in ("low", "high"):  # on a day of the grid its own limits, between two days those that hold there
+        own = getattr(curve, side)[..., np.maximum(place - 1, 0)] if len(curve.day) else 0.0
+        new[side] = np.where(np.isin(wanted, curve.day), own, new[f"{side}_later"])
     nobody = np.zeros_like(curve.after)
     new["at_risk"] = look_up(curve.day, curve.at_risk, curve.after, wanted)
     new["after"] = look_up(curve.day, curve.after, curve.after, wanted)

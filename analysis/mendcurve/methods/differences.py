@@ -96,9 +96,7 @@ def difference_in_restricted_mean(
     return Difference(one=one, two=two, estimate=gap, low=gap - half, high=gap + half, se=se, p=p)
 
 
-def hazard_ratio(
-    tally: Tally, one: str, two: str, cause: str | None = None, *, confidence: float = 0.95
-) -> Difference:
+def hazard_ratio(tally: Tally, one: str, two: str, cause: str | None = None, *, confidence: float = 0.95) -> Difference:
     """Return the ratio of (cause-specific) hazards of one over two, by Cox's partial likelihood with Efron ties.
 
     Returns

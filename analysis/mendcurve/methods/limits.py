@@ -32,24 +32,25 @@ def normal_limits(share: Floats, se: Floats, confidence: float, limits: str) -> 
     z = stats.norm.ppf(0.5 + confidence / 2)
     if limits == "plain":
         return np.clip(share - z * se, 0, 1), np.clip(share + z * se, 0, 1)
-    inside = (share > 0) & (share <= 1 if limits == "log" else share < 1)
+    inside = (share > 1e-12) & (share <= 1 if limits == "log" else share < 1 - 1e-12)
     p = np.where(inside, share, 0.5)
     if limits == "log":
-        half = np.exp(z * se / p)
+        half = np.exp(np.minimum(z * se / p, 700.0))
         low, high = p / half, np.minimum(p * half, 1.0)
     else:
-        half = np.exp(z * se / (p * -np.log(p)))
+        half = np.exp(np.minimum(z * se / (p * -np.log(p)), 700.0))
         low, high = p**half, p ** (1 / half)
     return np.where(inside, low, np.nan), np.where(inside, high, np.nan)
 
 
-def survival_limits(at_risk: Floats, ended: Floats, after: Floats, confidence: float) -> tuple[Floats, Floats]:
+def survival_limits(at_risk: Floats, ended: Floats, still: Floats, confidence: float) -> tuple[Floats, Floats]:
     """Mid-p beta product limits of a survival curve [1]_.
 
     Parameters
     ----------
-    at_risk, ended, after : ndarray, shape (..., k)
-        Subjects at risk on each day, ending on it, and at risk just after it (already divided by the design effect).
+    at_risk, ended, still : ndarray, shape (..., k)
+        Subjects at risk on each day, ending on it, and known not to have ended by the moment the limit is for
+        (already divided by the design effect).
     confidence : float
 
     Returns
@@ -59,7 +60,7 @@ def survival_limits(at_risk: Floats, ended: Floats, after: Floats, confidence: f
     Notes
     -----
     Each end is a factor Beta(at risk, 1); d ends among n on one day make Beta(n - d + 1, d). The limit of one side
-    takes the product so far, that of the other multiplies by one more factor Beta(after, 1), as if the next end
+    takes the product so far, that of the other multiplies by one more factor Beta(still, 1), as if the next end
     followed at once; the mid-p limits are quantiles of the half-and-half mixture of both. Each product is replaced by
     the beta distribution with its mean and variance (the method of moments of [1]_): exact where nobody is censored,
     where the limits are the mid-p limits of a binomial proportion. No random numbers.
@@ -69,19 +70,19 @@ def survival_limits(at_risk: Floats, ended: Floats, after: Floats, confidence: f
     .. [1] Fay, Brittain & Proschan (2013), Biostatistics 14:723-736.
     """
     mean, square = _survival_moments(at_risk, ended)
-    one = after / (after + 1)
-    two = one * (after + 1) / (after + 2)
+    one = still / (still + 1)
+    two = one * (still + 1) / (still + 2)
     upper = beta_of(mean, square)
     lower = beta_of(mean * one, square * two)
     return mixture_limits(lower, upper, confidence)
 
 
-def incidence_limits(at_risk: Floats, by_cause: Floats, after: Floats, confidence: float) -> tuple[Floats, Floats]:
+def incidence_limits(at_risk: Floats, by_cause: Floats, still: Floats, confidence: float) -> tuple[Floats, Floats]:
     """Mid-p beta product limits of the cumulative incidence of each cause.
 
     Parameters
     ----------
-    at_risk, after : ndarray, shape (G, k)
+    at_risk, still : ndarray, shape (G, k)
     by_cause : ndarray, shape (G, C, k)
 
     Returns
@@ -92,7 +93,7 @@ def incidence_limits(at_risk: Floats, by_cause: Floats, after: Floats, confidenc
     -----
     The construction of :func:`survival_limits` by cause. On a day with n at risk, what survives, what goes to the
     cause and what goes to the others share the mass as Dirichlet(n - d + 1, d_cause, d_others). The mass of one more
-    step Beta(after, 1), left between the last event so far and the next, lies wholly off the cause for one side and
+    step Beta(still, 1), left between the last event so far and the next, lies wholly off the cause for one side and
     wholly on it for the other; both are mixed half and half. First and second moments are exact (a recursion on the
     means of F, S, FS, F^2, S^2 solved by prefix sums); each side is the beta distribution with those moments. With one
     cause it is one minus the limits of survival; without censoring it is the mid-p interval of a binomial proportion.
@@ -106,7 +107,7 @@ def incidence_limits(at_risk: Floats, by_cause: Floats, after: Floats, confidenc
     cross = before2 * dc * (n - d + 1) / ((n + 1) * (n + 2))
     fs = s1 * np.cumsum(cross / np.maximum(s1, tiny), axis=-1)
     f2 = np.cumsum(2 * _lag(fs, 0.0) * dc / (n + 1) + before2 * dc * (dc + 1) / ((n + 1) * (n + 2)), axis=-1)
-    a = after[:, None, :]
+    a = still[:, None, :]
     off = beta_of(f1, f2)
     on = beta_of(f1 + s1 / (a + 1), f2 + 2 * fs / (a + 1) + 2 * s2 / ((a + 1) * (a + 2)))
     return mixture_limits(off, on, confidence)
@@ -156,27 +157,33 @@ def _mixture_quantile(p: float, a1: Floats, b1: Floats, a2: Floats, b2: Floats) 
         out[here] = special.betaincinv(a[here], b[here], rest)
     free = ~degenerate1 & ~degenerate2
     if free.any():
-        out[free] = _solve(p, a1[free], b1[free], a2[free], b2[free])
+        # most days of a curve change nothing: solve each distinct mixture once
+        parts, back = np.unique(np.stack([a1[free], b1[free], a2[free], b2[free]]), axis=1, return_inverse=True)
+        out[free] = _solve(p, *parts)[back.reshape(-1)]
     return out
 
 
 def _solve(p: float, a1: Floats, b1: Floats, a2: Floats, b2: Floats) -> Floats:
-    # the quantile of a mixture lies between those of its parts: bisection there, sped up by the secant
+    # the quantile of a mixture lies between those of its parts: Newton's steps, halved where they would leave it
     x1, x2 = special.betaincinv(a1, b1, p), special.betaincinv(a2, b2, p)
     low, high = np.minimum(x1, x2), np.maximum(x1, x2)
+    x, still = 0.5 * (low + high), np.arange(len(low))
+    log1, log2 = special.betaln(a1, b1), special.betaln(a2, b2)
+    for _ in range(60):
+        a, b, c, d, at = a1[still], b1[still], a2[still], b2[still], x[still]
+        miss = 0.5 * (special.betainc(a, b, at) + special.betainc(c, d, at)) - p
+        slope = 0.5 * (_density(a, b, log1[still], at) + _density(c, d, log2[still], at))
+        low[still] = np.where(miss < 0, at, low[still])
+        high[still] = np.where(miss < 0, high[still], at)
+        step = np.divide(miss, slope, out=np.full_like(miss, np.inf), where=slope > 0)
+        new = at - step
+        inside = (new >= low[still]) & (new <= high[still])
+        x[still] = np.where(inside, new, 0.5 * (low[still] + high[still]))
+        still = still[(np.abs(miss) > 1e-13) & (high[still] - low[still] > 1e-14)]
+        if not len(still):
+            break
+    return x
 
-    def miss(x: Floats) -> Floats:
-        return 0.5 * (special.betainc(a1, b1, x) + special.betainc(a2, b2, x)) - p
 
-    at_low, at_high = miss(low), miss(high)
-    for step in range(60):
-        gap = at_high - at_low
-        secant = high - at_high * np.divide(high - low, gap, out=np.zeros_like(gap), where=gap > 0)
-        x = np.where((step % 3 == 2) | (gap <= 0), 0.5 * (low + high), np.clip(secant, low, high))
-        value = miss(x)
-        below = value < 0
-        low, at_low = np.where(below, x, low), np.where(below, value, at_low)
-        high, at_high = np.where(below, high, x), np.where(below, at_high, value)
-        if (np.minimum(high - low, np.abs(value)) < 1e-13).all():
-            return x
-    return 0.5 * (low + high)
+def _density(a: Floats, b: Floats, log_beta: Floats, x: Floats) -> Floats:
+    return np.exp(np.minimum(special.xlogy(a - 1, x) + special.xlog1py(b - 1, -x) - log_beta, 700.0))

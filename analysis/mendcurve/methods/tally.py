@@ -301,7 +301,7 @@ def _grid(begin: Floats, leave: Floats) -> tuple[Floats, NDArray[np.int64], NDAr
 def _running(entered: Floats, left: Floats) -> tuple[Floats, Floats]:
     after = np.cumsum(entered - left, axis=-1)
     # real weights leave residues of rounding where nobody is at risk any more
-    dust = 1e-9 * np.maximum(1.0, np.cumsum(entered, axis=-1))
+    dust = 1e-12 * np.maximum(1.0, np.cumsum(entered, axis=-1))
     after = np.where(np.abs(after) < dust, 0.0, after)
     return np.concatenate([np.zeros((*after.shape[:-1], 1)), after[..., :-1]], axis=-1), after
 
@@ -316,7 +316,7 @@ def look_up(grid: Floats, on: Floats, after: Floats, days: ArrayLike) -> Floats:
 
 
 def _ratio(top: Floats, bottom: Floats, otherwise: float) -> Floats:
-    return np.divide(top, bottom, out=np.full_like(top, otherwise), where=bottom > 0)
+    return np.divide(top, bottom, out=np.full_like(top, otherwise), where=(bottom > 0) & (top > 0))
 
 
 def _shape(name: str, groups: int, causes: int, days: int) -> tuple[int, ...]:
