@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
@@ -107,12 +108,21 @@ class Ledger:
             ).astype(object)
         )
 
-    def frame(self) -> pd.DataFrame:
-        """Return the findings, one line a record, in the order of files, sheets and rows."""
+    def frame(self, headings: Mapping[tuple[str, str, str], Mapping[str, str]] | None = None) -> pd.DataFrame:
+        """Return the findings, one line a record, in the order of files, sheets and rows.
+
+        Parameters
+        ----------
+        headings : mapping of (file, sheet, table) to (column to heading), optional
+            A finding names the column as the person sees it in the sheet.
+        """
         if not self._lines:
             return empty()
         lines = typed(pd.concat(self._lines, ignore_index=True))
         lines[["file", "sheet", "column", "value"]] = lines[["file", "sheet", "column", "value"]].fillna("")
+        for (file, sheet, table), names in (headings or {}).items():
+            mine = (lines["file"] == file) & (lines["sheet"] == sheet) & (lines["table"] == table)
+            lines.loc[mine, "column"] = lines.loc[mine, "column"].replace(dict(names))
         return folded_lines(lines)
 
     def doubtful(self, table: str, column: str) -> pd.DataFrame:
@@ -183,7 +193,7 @@ def grouped(findings: pd.DataFrame) -> pd.DataFrame:
 def places(findings: pd.DataFrame) -> pd.Series:
     """Return 'Outcomes.xlsx, sheet "Out", row 17: S-0231, 4 March' for each finding."""
     sheet = findings["sheet"].fillna("").map(lambda s: f', sheet "{s}"' if s else "")
-    row = findings["row"].map(lambda r: "" if pd.isna(r) else f", row {r}").astype(object)
+    row = findings["row"].map(lambda r: "" if pd.isna(r) else f", row {int(r)}").astype(object)
     value = findings["value"].fillna("").map(lambda v: f': "{v}"' if v else "")
     return findings["file"].fillna("").astype(object) + sheet.astype(object) + row + value.astype(object)
 

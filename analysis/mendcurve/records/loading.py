@@ -93,7 +93,7 @@ def load(
     start = _day(chosen["dates.records_start"])
     start = propose_start(review.tables, day, ledger) if start is None else start
     check_doubts(review, known, read.recorded(), day)
-    found = ledger.frame()
+    found = ledger.frame({(p.file, p.sheet, s.table): t.headings for p, s, t in read.parts})
     return Records(
         tables={name: _marked(name, frame, ledger) for name, frame in review.tables.items()},
         settings=chosen,

@@ -86,6 +86,7 @@ KEYS: tuple[Key, ...] = (
         10.0,
         "A drop from the recent maximum listed as 'weigh again today' (common practice, no source).",
     ),
+    Key("watch.missed_dose_days", int, 7, "A dose missed in this many days is listed."),
     Key("watch.vet_wait_days", int, 7, "Days an open episode may wait for the vet before it is listed."),
     Key("watch.recheck_days", int, 14, "Days after a course's end before a missing re-check is listed."),
     Key("watch.ready_days", int, 14, "Days cleared and at target weight, but not moved, before it is listed."),

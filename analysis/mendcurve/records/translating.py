@@ -39,6 +39,7 @@ class Translated:
         Rows without anything for this table; rows outside the rescue's [keep].
     used : frozenset of str
         Headings that fed the table or decided about it.
+    headings : mapping of column to heading
     recorded : frozenset of str
         Columns that hold at least one value.
     """
@@ -48,6 +49,7 @@ class Translated:
     nothing_here: int
     left_out: int
     used: frozenset[str]
+    headings: Mapping[str, str]
     recorded: frozenset[str]
 
 
@@ -77,7 +79,7 @@ def translate(
     parsed = parsed_columns(sheet, source, texts, settings)
     here = kept & (rows_where(sheet, source.only_where, "only_where") if source.only_where else True)
     here &= ~_nothing(table.columns, source, texts, parsed, shared)
-    lines = Lines(sheet, source.table, texts, headings, ledger)
+    lines = Lines(sheet, source.table, texts, ledger)
     bad = here & (barred | repeated | sheet.longer)
     lines.add(here & barred, "", "records.toml says to set this row aside", "Nothing, if that is right.", SET_ASIDE)
     lines.add(
@@ -107,6 +109,7 @@ def translate(
         aside=np.flatnonzero(here & ~use),
         nothing_here=int((kept & ~here).sum()),
         left_out=int((~kept).sum()),
+        headings=headings,
         used=frozenset({*headings.values(), *(named(list(sheet.cells.columns), h) or h for h in decided)}),
         recorded=frozenset(
             n for n in texts if n in frame.columns and n not in source.constant and frame[n].notna().any()
@@ -118,10 +121,8 @@ def translate(
 class Lines:
     """Writes findings about rows of one sheet, for one table."""
 
-    def __init__(
-        self, sheet: Sheet, table: str, texts: Mapping[str, pd.Series], headings: Mapping[str, str], ledger: Ledger
-    ):
-        self.sheet, self.table, self.texts, self.headings, self.ledger = sheet, table, texts, headings, ledger
+    def __init__(self, sheet: Sheet, table: str, texts: Mapping[str, pd.Series], ledger: Ledger):
+        self.sheet, self.table, self.texts, self.ledger = sheet, table, texts, ledger
 
     def add(self, mask: np.ndarray, column: str, rule: Any, what_to_do: Any, effect: Any) -> None:
         """Add a finding for each row of ``mask``."""
@@ -142,7 +143,7 @@ class Lines:
         self.ledger.add(
             where,
             table=self.table,
-            column=self.headings.get(column, column),
+            column=column,
             value=value if isinstance(value, str) else pd.Series(value, dtype=object),
             rule=pd.Series(rule, index=where.index, dtype=object) if isinstance(rule, list) else rule,
             what_to_do=pd.Series(what_to_do, dtype=object) if isinstance(what_to_do, list) else what_to_do,

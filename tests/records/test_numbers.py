@@ -1,0 +1,90 @@
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pandas as pd
+import pytest
+
+from mendcurve.records.numbers import decimal_sign, parse_counts, parse_money, parse_numbers, parse_weights
+
+
+def text(*words):
+    return pd.Series(words, dtype=object)
+
+
+@pytest.mark.parametrize(("typed", "value", "unit"), [
+    ("43", 43, ""), ("43g", 43, "g"), ("43 G.", 43, "g"), ("0.043 kg", 0.043, "kg"), ("0,043 kg", 0.043, "kg"),
+    ("1,234.5", 1234.5, ""), ("1.234,5", 1234.5, ""), ("1 lb 3 oz", 1.1875, "lb"), ("2 lbs, 8oz", 2.5, "lb"),
+    (".5 oz", 0.5, "oz"), ("1 234 g", 1234, "g"), ("+12", 12, ""),
+])
+def test_weights_as_people_type_them(typed, value, unit):
+    parsed = parse_weights(text(typed))
+    assert parsed.found[0] == (pytest.approx(value), unit)
+    assert parsed.troubles[0] is None
+
+
+@pytest.mark.parametrize("typed", ["-61", "0", "light", "43 stone", "<1", "40-45", "NA", "1.2.3"])
+def test_what_is_no_weight_is_unreadable(typed):
+    parsed = parse_weights(text(typed))
+    assert parsed.found[0] is None
+    assert parsed.troubles[0].effect == "unreadable"
+
+
+def test_about_right_is_kept_and_doubtful():
+    parsed = parse_weights(text("~43 g"))
+    assert parsed.found[0] == (43.0, "g")
+    assert parsed.troubles[0].effect == "kept, doubtful"
+
+
+def test_a_comma_before_three_digits_is_not_guessed():
+    parsed = parse_numbers(text("1,234"))
+    assert parsed.found[0] is None
+    assert "two ways" in parsed.troubles[0].rule
+    assert parse_numbers(text("1,234"), decimal=".").found[0] == 1234
+    assert parse_numbers(text("1,234"), decimal=",").found[0] == pytest.approx(1.234)
+
+
+def test_another_cell_of_the_column_proves_the_sign():
+    assert decimal_sign(text("1,234", "12.5")) == "."
+    assert decimal_sign(text("1,234", "12,5")) == ","
+    assert decimal_sign(text("1,5", "12.5")) == ""
+    assert decimal_sign(text("1,234")) == ""
+    assert list(parse_numbers(text("1,234", "12.5")).found) == [1234, 12.5]
+
+
+@pytest.mark.parametrize(("typed", "unit", "value"), [("q", "hours", None), ("12 h", "hours", 12), ("2 days", "hours", 48),
+                                                      ("14 cm", "mm", 140), ("1.2 kg", "g", 1200), ("30 min", "minutes", 30)])
+def test_a_unit_in_the_cell_is_converted(typed, unit, value):
+    found = parse_numbers(text(typed), unit=unit).found[0]
+    assert found is None if value is None else found == pytest.approx(value)
+
+
+def test_a_number_below_its_bound_is_refused():
+    assert parse_numbers(text("0.1"), low=0.5).found[0] is None
+    assert parse_counts(text("0"), low=1).found[0] is None
+
+
+# males.females.unknown, a fourth number eggs, which are no animals: TRADE.md 7
+@pytest.mark.parametrize(("typed", "animals"), [("1.2.3", 6), ("0.1", 1), ("1.0", 1), ("1.2", 3), ("1.2.3.10", 6), ("7", 7)])
+def test_groups_written_by_sex_are_counted(typed, animals):
+    assert parse_counts(text(typed), unit="animals").found[0] == animals
+
+
+def test_elsewhere_a_point_is_a_decimal_and_no_whole_number():
+    assert parse_counts(text("1.2"), unit="days").found[0] is None
+    assert parse_counts(text("3.0"), unit="days").found[0] == 3
+
+
+@pytest.mark.parametrize(("typed", "amount"), [
+    ("62.50", "62.50"), ("€ 1.234,50", "1234.50"), ("$1,234.50", "1234.50"), ("1,234", "1234"), ("(12.00)", "-12.00"),
+    ("-12", "-12"), ("12-", "-12"), ("12.50 EUR", "12.50"), ("0.1", "0.1"), ("1 234,56", "1234.56"), ("0,10", "0.10"),
+])
+def test_money_is_exact(typed, amount):
+    found = parse_money(text(typed)).found[0]
+    assert isinstance(found, Decimal)
+    assert found == Decimal(amount)
+
+
+@pytest.mark.parametrize("typed", ["free", "about 12", "12 or so", ""])
+def test_what_is_no_money_gives_none(typed):
+    assert parse_money(text(typed)).found[0] is None
