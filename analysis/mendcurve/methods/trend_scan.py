@@ -32,7 +32,10 @@ class Model:
     needed, stopped : float
         Slope that is enough, and the slope after it has stopped; ``stopped < needed``.
     tail : float
-        Degrees of freedom of the t distribution of readings (4 or more; infinity: normal).
+        Degrees of freedom of the t distribution of readings (above 2; infinity: normal).
+    wander : float
+        Standard deviation of the path's own random walk about its line. Unit: y per root of a unit of time. It makes
+        readings far from the onset say less about the level there.
     """
 
     noise: float
@@ -41,6 +44,7 @@ class Model:
     needed: float
     stopped: float
     tail: float = 5.0
+    wander: float = 0.0
 
     def __post_init__(self) -> None:
         if not self.noise > 0:
@@ -142,20 +146,23 @@ def contrasts(time: Array, model: Model) -> tuple[Array, Array]:
 
     Notes
     -----
-    With m = min(t, t_j), v = max(t - t_j, 0), V = noise^2 I + usual_sd^2 m m' and P = V^-1 less its projection on the
-    unknown level, the ratio is d' P (y - usual m - needed v) - d' P d / 2 with d = (stopped - needed) v. V is
-    inverted by Sherman-Morrison.
+    With m = min(t, t_j), v = max(t - t_j, 0), V = noise^2 I + usual_sd^2 m m' + wander^2 K, K the covariance of a
+    random walk that is 0 at t_j, and P = V^-1 less its projection on the
+    unknown level, the ratio is d' P (y - usual m - needed v) - d' P d / 2 with d = (stopped - needed) v.
     """
     time = time - time[0]
     onset = time[: len(time) - AFTER, None]
     before, after = np.minimum(time, onset), np.maximum(time - onset, 0)
     d = (model.stopped - model.needed) * after
-
-    def solve(rows: Array) -> Array:
-        ratio = model.usual_sd**2 / (model.noise**2 + model.usual_sd**2 * (before**2).sum(1, keepdims=True))
-        return (rows - before * ratio * (before * rows).sum(1, keepdims=True)) / model.noise**2
-
-    ones, solved = solve(np.ones_like(before)), solve(d)
+    gap = time - onset
+    same = np.sign(gap)[:, :, None] * np.sign(gap)[:, None, :] > 0
+    nearer = np.minimum(np.abs(gap)[:, :, None], np.abs(gap)[:, None, :])
+    variance = (
+        model.noise**2 * np.eye(len(time))
+        + model.usual_sd**2 * before[:, :, None] * before[:, None, :]
+        + model.wander**2 * np.where(same, nearer, 0.0)
+    )
+    ones, solved = np.moveaxis(np.linalg.solve(variance, np.stack([np.ones_like(d), d], axis=-1)), -1, 0)
     weights = solved - ones * (solved.sum(1) / ones.sum(1))[:, None]
     expected = model.usual * before + model.needed * after + d / 2
     return weights, (weights * expected).sum(1)
@@ -183,19 +190,22 @@ def draw_in(time: Array, y: Array, noise: float) -> Array:
 
 
 def _simulated(time: Array, model: Model, draws: int) -> Array:
-    slopes, noise = _draws(len(time), draws, model.tail)
+    slopes, noise, steps = _draws(len(time), draws, model.tail)
     path = np.outer(np.maximum(model.usual + model.usual_sd * slopes, model.needed), time - time[0])
+    if model.wander > 0:
+        path = path + np.cumsum(model.wander * np.sqrt(np.diff(time, prepend=time[0])) * steps, axis=1)
     return draw_in(time, path + model.noise * noise, model.noise)
 
 
-@lru_cache(maxsize=64)
-def _draws(n: int, draws: int, tail: float) -> tuple[Array, Array]:
-    """Return standard slopes (draws,) and readings (draws, n) with variance 1."""
+@lru_cache(maxsize=16)
+def _draws(n: int, draws: int, tail: float) -> tuple[Array, Array, Array]:
+    """Return standard slopes (draws,), readings and steps (draws, n), all of variance 1."""
     rng = np.random.default_rng((SEED, n))
     slopes = rng.standard_normal(draws)
+    steps = rng.standard_normal((draws, n))
     if np.isinf(tail):
-        return slopes, rng.standard_normal((draws, n))
-    return slopes, student.rvs(tail, size=(draws, n), random_state=rng) * np.sqrt((tail - 2) / tail)
+        return slopes, rng.standard_normal((draws, n)), steps
+    return slopes, student.rvs(tail, size=(draws, n), random_state=rng) * np.sqrt((tail - 2) / tail), steps
 
 
 def _series(time: ArrayLike, y: ArrayLike) -> tuple[Array, Array, int]:
