@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from typing import TypeVar
 
 import numpy as np
 import pandas as pd
@@ -67,7 +68,7 @@ class Told:
         """Return the first day by which half ended by the cause, with limits; nan where not reached in the data."""
         if self.incidence is None:
             return (float("nan"),) * 3
-        found = quantile(self.incidence, 0.5, cause)
+        found = quantile(_seen(self.incidence), 0.5, cause)
         days = (float(found.estimate[0]), float(found.low[0]), float(found.high[0]))
         return tuple(d if d <= self.reach else float("nan") for d in days)  # type: ignore[return-value]
 
@@ -75,7 +76,7 @@ class Told:
         """Return the first day by which half ended in any way, with limits; nan where not reached in the data."""
         if self.incidence is None:
             return (float("nan"),) * 3
-        found = quantile(self.still(), 0.5)
+        found = quantile(_seen(self.still()), 0.5)
         days = (float(found.estimate[0]), float(found.low[0]), float(found.high[0]))
         return tuple(d if d <= self.reach else float("nan") for d in days)  # type: ignore[return-value]
 
@@ -139,6 +140,16 @@ def curve_frame(one: Told, horizon: float) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True)
 
 
+_Steps = TypeVar("_Steps", Curve, Incidence)
+
+
+def _seen(curve: _Steps) -> _Steps:
+    """Keep the days on which somebody was at risk: limits of a day nobody was seen on are no limits of a median."""
+    keep, k = curve.at_risk[0] > 0, len(curve.day)
+    cells = {f.name: getattr(curve, f.name) for f in fields(curve)}
+    return replace(curve, **{n: x[..., keep] for n, x in cells.items() if isinstance(x, np.ndarray) and x.shape[-1] == k})
+
+
 def _tally(
     rows: pd.DataFrame, group: np.ndarray, groups: Sequence[str], causes: Sequence[str], weight: np.ndarray | None
 ) -> Tally:
@@ -152,8 +163,8 @@ def _one(name: str, tally: Tally, single: Tally, clusters: int, settings: Settin
     fewest = int(settings["counts.at_risk"])
     first, last = (float(f(single, fewest)[0]) for f in (first_day_with, last_day_with))
     counts = dict(zip(tally.causes, tally.events[0].sum(axis=1).round().astype(int).tolist(), strict=True))
-    counts["open"] = int(round(float(tally.censored.sum())))
-    base = {"group": name, "animals": int(round(float(tally.entered.sum()))), "rows": int(single.entered.sum()),
+    counts["open"] = round(float(tally.censored.sum()))
+    base = {"group": name, "animals": round(float(tally.entered.sum())), "rows": int(single.entered.sum()),
             "clusters": clusters, "counts": counts}  # fmt: skip
     if clusters < int(settings["counts.animals"]) or not np.isfinite(first):
         return Told(**base, tally=tally, incidence=None, first=first, reach=first, dashed_from=first)

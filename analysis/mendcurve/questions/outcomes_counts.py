@@ -272,10 +272,14 @@ def _by_taxon(table: pd.DataFrame, period: Period, did: str, none: str) -> str:
     groups = [g for g in table.columns[1:-1] if total[g] > 0]
     if not total[TOTAL]:
         return f"{none} {from_to(period)}."
-    parts = listing([count(int(total[g]), g) for g in sorted(groups, key=lambda g: -total[g])])
+    parts = listing([_of_group(int(total[g]), g) for g in sorted(groups, key=lambda g: -total[g])])
     if len(groups) == 1:
         return f"{sentence_case(from_to(period))}, {parts} {did}."
     return f"{sentence_case(from_to(period))}, {count(int(total[TOTAL]), 'animal')} {did}: {parts}."
+
+
+def _of_group(n: int, group: str) -> str:
+    return f"{n:,} of a group not known" if group in ("unknown", NOT_RECORDED) else count(n, group)
 
 
 def _went(n: int, outcome: str) -> str:
