@@ -73,18 +73,34 @@ def weekly(counts: ArrayLike, *, ahead: int, draws: int, rng: np.random.Generato
         raise InputError("Weekly intake events must be whole numbers of at least 0.", [f"found {y.min():g}"])
     seasonal = y.size >= SEASON_FROM_WEEKS
     if y.sum() == 0:
-        return Weekly(mean=rare_rate(0, y.size, ahead=ahead, draws=draws, rng=rng), size=np.full(draws, np.inf),
-                      weeks=y.size, seasonal=seasonal, estimate=np.empty(0))
+        return Weekly(
+            mean=rare_rate(0, y.size, ahead=ahead, draws=draws, rng=rng),
+            size=np.full(draws, np.inf),
+            weeks=y.size,
+            seasonal=seasonal,
+            estimate=np.empty(0),
+        )
     design = _design(np.arange(1 - y.size, 1), seasonal)
     centre = np.array([np.log(y.mean()), 0.0, 0.0, 0.0][: design.shape[1]] + [SIZE_CENTRE])
     spread = np.array([3.0, TREND_SD, SEASON_SD, SEASON_SD][: design.shape[1]] + [SIZE_SD])
-    found = optimize.minimize(_cost, centre, args=(y, design, centre, spread), jac=True, method="L-BFGS-B",
-                              bounds=[(c - 5 * s, c + 5 * s) for c, s in zip(centre, spread, strict=True)])
+    found = optimize.minimize(
+        _cost,
+        centre,
+        args=(y, design, centre, spread),
+        jac=True,
+        method="L-BFGS-B",
+        bounds=[(c - 5 * s, c + 5 * s) for c, s in zip(centre, spread, strict=True)],
+    )
     at = found.x
     drawn = rng.multivariate_normal(at, _covariance(at, y, design, centre, spread), size=draws, method="cholesky")
     future = _design(np.arange(1, ahead + 1), seasonal)
-    return Weekly(mean=np.exp(drawn[:, :-1] @ future.T), size=np.exp(np.clip(drawn[:, -1], -4, 12)), weeks=y.size,
-                  seasonal=seasonal, estimate=at)
+    return Weekly(
+        mean=np.exp(drawn[:, :-1] @ future.T),
+        size=np.exp(np.clip(drawn[:, -1], -4, 12)),
+        weeks=y.size,
+        seasonal=seasonal,
+        estimate=at,
+    )
 
 
 def _design(week: NDArray[np.int64], seasonal: bool) -> Floats:
@@ -101,7 +117,9 @@ def _cost(at: Floats, y: Floats, design: Floats, centre: Floats, spread: Floats)
     """Return minus the log posterior and its gradient."""
     mean, size = np.exp(design @ at[:-1]), np.exp(at[-1])
     both = size + mean
-    log_lik = (special.gammaln(y + size) - special.gammaln(size) + size * np.log(size / both) + y * np.log(mean / both)).sum()
+    log_lik = (
+        special.gammaln(y + size) - special.gammaln(size) + size * np.log(size / both) + y * np.log(mean / both)
+    ).sum()
     d_mean = design.T @ (y - mean * (y + size) / both)
     d_size = size * (special.digamma(y + size) - special.digamma(size) + np.log(size / both) + (mean - y) / both).sum()
     off = (at - centre) / spread
@@ -111,8 +129,10 @@ def _cost(at: Floats, y: Floats, design: Floats, centre: Floats, spread: Floats)
 def _covariance(at: Floats, y: Floats, design: Floats, centre: Floats, spread: Floats) -> Floats:
     """Return the inverse of the curvature at the mode, by central differences of the gradient."""
     step = 1e-4
-    rows = [(_cost(at + e, y, design, centre, spread)[1] - _cost(at - e, y, design, centre, spread)[1]) / (2 * step)
-            for e in step * np.eye(at.size)]
+    rows = [
+        (_cost(at + e, y, design, centre, spread)[1] - _cost(at - e, y, design, centre, spread)[1]) / (2 * step)
+        for e in step * np.eye(at.size)
+    ]
     curve = np.array(rows)
     values, vectors = np.linalg.eigh((curve + curve.T) / 2)
     # The priors keep every curvature at or above theirs; a numerical dip below is lifted back.

@@ -17,8 +17,9 @@ CENSORED = -1
 LONGEST_DAYS = 1095
 
 
-def census(start: ArrayLike, end: ArrayLike, days: int, *, weight: ArrayLike = 1.0, group: ArrayLike = 0,
-           groups: int = 1) -> Floats:
+def census(
+    start: ArrayLike, end: ArrayLike, days: int, *, weight: ArrayLike = 1.0, group: ArrayLike = 0, groups: int = 1
+) -> Floats:
     """Count who is there at the end of each day 0 .. days - 1, by difference arrays.
 
     Parameters
@@ -47,8 +48,9 @@ def census(start: ArrayLike, end: ArrayLike, days: int, *, weight: ArrayLike = 1
     if np.isnan(start).any():
         raise InputError("Every stay in a census needs a day of coming, but one is missing.")
     if (end < start).any():
-        raise InputError("No one can leave before coming.", [f"{int((end < start).sum())} of {start.size} do"],
-                         "Correct the dates.")
+        raise InputError(
+            "No one can leave before coming.", [f"{int((end < start).sum())} of {start.size} do"], "Correct the dates."
+        )
     end = np.where(np.isnan(end), np.inf, end)
     weight = np.broadcast_to(np.asarray(weight, dtype=float), start.shape)
     row = np.broadcast_to(np.asarray(group, dtype=np.int64), start.shape) * (days + 1)
@@ -98,8 +100,16 @@ def bootstrap_weights(cluster: ArrayLike, draws: int, rng: np.random.Generator) 
     return rng.standard_exponential((draws, codes.max() + 1 if codes.size else 0))[:, codes]
 
 
-def kernel(zone: ArrayLike, entry: ArrayLike, exit: ArrayLike, goes_to: ArrayLike, *, zones: int,
-           weights: ArrayLike | None = None, at_risk: int = 5) -> Kernel:
+def kernel(
+    zone: ArrayLike,
+    entry: ArrayLike,
+    exit: ArrayLike,
+    goes_to: ArrayLike,
+    *,
+    zones: int,
+    weights: ArrayLike | None = None,
+    at_risk: int = 5,
+) -> Kernel:
     """Estimate a kernel from spells: events / at risk by day, one estimate for each row of ``weights``.
 
     Parameters
@@ -146,14 +156,20 @@ def _check_spells(zone: Ints, entry: Ints, exit: Ints, goes_to: Ints, zones: int
     if (exit < entry).any():
         raise InputError("A spell must not end before it began.", [f"{int((exit < entry).sum())} of {zone.size} do"])
     if goes_to.size and (goes_to.min() < CENSORED or goes_to.max() > zones):
-        raise InputError(f"A spell goes to zone 0 to {zones - 1}, to {zones} (out of care), or is censored (-1).",
-                         [f"found {goes_to.min()} to {goes_to.max()}"])
+        raise InputError(
+            f"A spell goes to zone 0 to {zones - 1}, to {zones} (out of care), or is censored (-1).",
+            [f"found {goes_to.min()} to {goes_to.max()}"],
+        )
     if ((goes_to >= 0) & (goes_to < zones) & (exit == 0) & (entry < 0)).any():
-        raise InputError("A spell that ends on its first day in another zone is part of the other zone's spell.",
-                         remedy="Keep only the zone in which the animal was at the end of the day.")
+        raise InputError(
+            "A spell that ends on its first day in another zone is part of the other zone's spell.",
+            remedy="Keep only the zone in which the animal was at the end of the day.",
+        )
 
 
-def _counts(zone: Ints, entry: Ints, exit: Ints, goes_to: Ints, weight: Floats, shape: tuple[int, int]) -> tuple[Floats, Floats]:
+def _counts(
+    zone: Ints, entry: Ints, exit: Ints, goes_to: Ints, weight: Floats, shape: tuple[int, int]
+) -> tuple[Floats, Floats]:
     """Return the sums of weights at risk (zones, days) and of exits (zones, days, nexts)."""
     zones, days = shape
     size = zones * (days + 1)
@@ -180,8 +196,9 @@ def _hazard(risk: Floats, events: Floats, last: Ints, ranges: list[tuple[int, in
     out = np.zeros((zones, length, zones + 1))
     for z, (a, b) in enumerate(ranges):
         keep = last[z] + 1
-        raw = np.divide(events[z, :keep], risk[z, :keep, None], out=np.zeros((keep, zones + 1)),
-                        where=risk[z, :keep, None] > 1e-12)
+        raw = np.divide(
+            events[z, :keep], risk[z, :keep, None], out=np.zeros((keep, zones + 1)), where=risk[z, :keep, None] > 1e-12
+        )
         pooled, exposed = events[z, a:b].sum(axis=0), risk[z, a:b].sum()
         if pooled.sum() <= 0:
             pooled, exposed = np.zeros(zones + 1), all_risk
@@ -276,8 +293,12 @@ def mean_days(kernel: Kernel) -> Floats:
     """Return the mean days in each zone of one entering it; shape (draws, zones), infinite without a way out."""
     leave = kernel.hazard.sum(axis=-1)
     left = np.cumprod(1 - leave, axis=-1)
-    tail = np.divide(left[..., -1] * (1 - leave[..., -1]), leave[..., -1], out=np.full(left.shape[:2], np.inf),
-                     where=leave[..., -1] > 0)
+    tail = np.divide(
+        left[..., -1] * (1 - leave[..., -1]),
+        leave[..., -1],
+        out=np.full(left.shape[:2], np.inf),
+        where=leave[..., -1] > 0,
+    )
     # In the census on days 0 .. D - 1 by day, on all later days as a geometric sum.
     return left.sum(axis=-1) + np.where(left[..., -1] > 0, tail, 0.0)
 

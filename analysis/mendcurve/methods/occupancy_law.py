@@ -43,7 +43,10 @@ class Stream:
     def __post_init__(self) -> None:
         if (self.mean < 0).any() or (self.size <= 0).any():
             raise InputError("Events per week must be at least 0, and the size of their spread above 0.")
-        if self.chance.shape != (self.mean.shape[0], len(self.batches)) or np.abs(self.chance.sum(axis=1) - 1).max() > 1e-9:
+        if (
+            self.chance.shape != (self.mean.shape[0], len(self.batches))
+            or np.abs(self.chance.sum(axis=1) - 1).max() > 1e-9
+        ):
             raise InputError("Each draw needs one chance for each kind of batch, and they must sum to 1.")
 
 
@@ -81,8 +84,16 @@ def poisson_binomial(chance: ArrayLike, weight: ArrayLike | None = None) -> Floa
     return law
 
 
-def census_law(resident: Floats, weight: ArrayLike, present: Floats, streams: Sequence[Stream], share: ArrayLike, *,
-               counts: int | None = None, days: ArrayLike | None = None) -> Floats:
+def census_law(
+    resident: Floats,
+    weight: ArrayLike,
+    present: Floats,
+    streams: Sequence[Stream],
+    share: ArrayLike,
+    *,
+    counts: int | None = None,
+    days: ArrayLike | None = None,
+) -> Floats:
     """Return the law of the census on each day ahead, for each parameter draw, exactly (by FFT).
 
     Parameters
@@ -117,8 +128,10 @@ def census_law(resident: Floats, weight: ArrayLike, present: Floats, streams: Se
         raise InputError("The shares of the days of a week must be 7 numbers that sum to 1.")
     draws, n, ahead = resident.shape
     if present.shape[0] != draws or present.shape[1] < ahead:
-        raise InputError("Residents and arrivals need the same draws and days.",
-                         [f"residents {resident.shape}, arrivals {present.shape}"])
+        raise InputError(
+            "Residents and arrivals need the same draws and days.",
+            [f"residents {resident.shape}, arrivals {present.shape}"],
+        )
     weight = np.asarray(weight, dtype=np.int64)
     counts = counts or _enough(resident, weight, present[:, :ahead], streams)
     keep = np.arange(ahead) if days is None else np.asarray(days, dtype=np.int64)
@@ -128,10 +141,11 @@ def census_law(resident: Floats, weight: ArrayLike, present: Floats, streams: Se
     turn = np.exp(-2j * np.pi * np.arange(counts // 2 + 1) / counts)
     for a in range(0, draws, CHUNK):
         part = slice(a, a + CHUNK)
-        here = resident[part][:, :, keep].transpose(1, 0, 2).reshape(n, -1)
+        here = resident[part][:, :, keep].transpose(1, 0, 2)
+        here = here.reshape(n, here.shape[1] * keep.size)
         law = poisson_binomial(here, weight).T.reshape(-1, keep.size, int(weight.sum()) + 1)
         curve = np.fft.rfft(law, n=counts, axis=-1)
-        for stream in streams:
+        for stream in streams if present[part, :ahead].any() else ():
             curve *= np.exp(_log_arrivals(stream, part, present[part, :ahead], share, turn, keep))
         out[part] = np.fft.irfft(curve, n=counts, axis=-1)
     # Rounding leaves masses of the order of -1e-17.
@@ -179,10 +193,9 @@ def _log_arrivals(stream: Stream, part: slice, present: Floats, share: Floats, t
     return total
 
 
-def _event(batches: tuple[tuple[int, ...], ...], chance: Floats, present: Floats, turn: Complex
-           ) -> Complex:
+def _event(batches: tuple[tuple[int, ...], ...], chance: Floats, present: Floats, turn: Complex) -> Complex:
     """Return the characteristic function of one event of given age: shape (draws, ages, points)."""
-    item = {w: 1 + present[..., None] * (turn**w - 1) for b in batches for w in b}
+    item = {w: 1 + present[..., None] * (turn**w - 1) for w in {w for b in batches for w in b}}
     power: dict[tuple[int, int], Complex] = {}
     total = np.zeros((*present.shape, turn.size), dtype=complex)
     for b, p in zip(batches, chance.T, strict=True):

@@ -61,5 +61,7 @@ def new_present(day: ArrayLike, share: ArrayLike, rates: ArrayLike) -> float:
 def open_house_law(new: float, residents: ArrayLike, *, tail: float = 1e-14) -> Floats:
     """Return the law of the census: Poisson(new) plus one Bernoulli a resident; shape (counts,)."""
     most = int(stats.poisson.isf(tail, new)) + 1 if new > 0 else 0
-    law = np.convolve(stats.poisson.pmf(np.arange(most + 1), new), poisson_binomial(np.asarray(residents)[:, None])[:, 0])
+    law = np.convolve(
+        stats.poisson.pmf(np.arange(most + 1), new), poisson_binomial(np.asarray(residents)[:, None])[:, 0]
+    )
     return law / law.sum()

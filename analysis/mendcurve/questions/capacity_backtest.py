@@ -57,8 +57,10 @@ class Backtest(Answer):
             return "The records are too short to test a forecast on the past."
         main = self.frame[self.frame["zone"] == self.frame["zone"].iloc[-1]]
         held = int(covered(main["pit"], 0.8).sum())
-        start = (f"In {count(self.origins, 'past forecast')} at {main['days_ahead'].nunique()} distances, the 80 % band of "
-                 f"{main['zone'].iloc[0]} held what came {held} of {len(main)} times ({percent(held / len(main))})")
+        start = (
+            f"In {count(self.origins, 'past forecast')} at {main['days_ahead'].nunique()} distances, the 80 % band of "
+            f"{main['zone'].iloc[0]} held what came {held} of {len(main)} times ({percent(held / len(main))})"
+        )
         fair = main.dropna(subset=list(RULES), how="all")
         best = min((r for r in RULES if fair[r].notna().any()), key=lambda r: fair[r].mean(), default=None)
         if best is None:
@@ -74,8 +76,14 @@ class Backtest(Answer):
         return self.remarks
 
 
-def backtest(records: Records, every_weeks: int = 4, *, days_ahead: tuple[int, ...] = DAYS_AHEAD,
-             draws: int = BACKTEST_DRAWS, seed: int = 20_260) -> Backtest:
+def backtest(
+    records: Records,
+    every_weeks: int = 4,
+    *,
+    days_ahead: tuple[int, ...] = DAYS_AHEAD,
+    draws: int = BACKTEST_DRAWS,
+    seed: int = 20_260,
+) -> Backtest:
     """Forecast from the past as it was known, and score what came.
 
     Parameters
@@ -137,7 +145,10 @@ class _Past:
         own = made.spells if zone == len(made.zones) else made.spells[made.spells["zone"] == made.zones[zone]]
         if zone == len(made.zones):
             own = own.groupby(["stay_id", "part"]).agg(
-                from_date=("from_date", "min"), to_date=("to_date", lambda s: s.max(skipna=False)), places=("places", "first"))
+                from_date=("from_date", "min"),
+                to_date=("to_date", lambda s: s.max(skipna=False)),
+                places=("places", "first"),
+            )
         came = (own["from_date"] - first).dt.days
         left = (own["to_date"] - first).dt.days
         inside = came.between(0, origin)

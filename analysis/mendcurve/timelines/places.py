@@ -167,13 +167,17 @@ def _spells(steps: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
     after = steps.groupby(key, sort=False)[["since", "zone"]].shift(-1)
     last = after["since"].isna()
     # A last step on the day of leaving had no day in its zone: the stay ended from the zone before.
-    steps = steps.assign(to_date=after["since"].where(~last, steps["out"]), next=after["zone"].where(~last, steps["end"]))
+    steps = steps.assign(
+        to_date=after["since"].where(~last, steps["out"]), next=after["zone"].where(~last, steps["end"])
+    )
     empty = last & (steps["to_date"] == steps["since"]) & steps.duplicated(key)
     before = empty.shift(-1, fill_value=False)
     steps.loc[before, "next"] = steps.loc[before, "end"].to_numpy()
     steps = steps[~empty].reset_index(drop=True)
     steps["places"] = _places(steps)
-    steps = steps.rename(columns={"since": "from_date"}).astype({"from_date": "datetime64[s]", "to_date": "datetime64[s]"})
+    steps = steps.rename(columns={"since": "from_date"}).astype(
+        {"from_date": "datetime64[s]", "to_date": "datetime64[s]"}
+    )
     return steps.sort_values(["from_date", "stay_id", "part"], kind="stable", ignore_index=True)[list(COLUMNS)]
 
 
