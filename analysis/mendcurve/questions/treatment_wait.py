@@ -116,7 +116,8 @@ def vet_wait(records: Records, period: Period | None = None) -> VetWait:
     -----
     Cumulative incidence of being seen, against cleared, died and left unseen; those still waiting are censored.
     Managed and misdiagnosed without a date seen count with cleared unseen, missing with left unseen. Seen before the
-    day found is day 0. Limits of ``share_seen`` go by animal. ``by_day`` is the setting ``watch.vet_wait_days``. A curve needs ``counts.animals`` episodes.
+    day found is day 0. Limits of ``share_seen`` go by animal. ``by_day`` is the setting ``watch.vet_wait_days``. A
+    curve needs ``counts.animals`` episodes.
     """
     period = span(records, period)
     rows = episodes(records)

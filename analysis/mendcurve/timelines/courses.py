@@ -119,8 +119,8 @@ def courses(records: Records, frame: pd.DataFrame | None = None) -> pd.DataFrame
     DataFrame, columns ``COURSE_COLUMNS``
         One count column for each state. ``hours_covered``: union of [given, given + h) within [first, end), end being
         the earliest of first + n h, end of the as-of day, the stop, the day the animal left; ``hours_due`` is the
-        length of [first, end). ``status``: completed (every planned dose was given), past its end (time is up, not every
-        dose given), stopped, left (the animal left first), running.
+        length of [first, end). ``status``: completed (every planned dose was given), past its end (time is up, not
+        every dose given), stopped, left (the animal left first), running.
     """
     plan = _plans(records, frame)
     rows = _doses(records, plan)
@@ -148,7 +148,7 @@ def courses(records: Records, frame: pd.DataFrame | None = None) -> pd.DataFrame
 
 
 def hours(records: Records, start: pd.Timestamp, end: pd.Timestamp, frame: pd.DataFrame | None = None) -> pd.DataFrame:
-    """Return ``hours_covered`` and ``hours_due`` of each course (see ``courses``) from one day to another, both inside."""
+    """Return ``hours_covered`` and ``hours_due`` of each course (see ``courses``) on the days of a period."""
     plan = _plans(records, frame)
     rows = _doses(records, plan)
     given = rows[(rows["result"] == "given") & rows["given_at"].notna()]
