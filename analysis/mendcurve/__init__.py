@@ -49,7 +49,17 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from mendcurve.documents import build, cautions, chosen, load, provenance, public_table, table
+    from mendcurve.documents import (
+        build,
+        cautions,
+        chosen,
+        load,
+        note,
+        provenance,
+        public_table,
+        reporting_period,
+        table,
+    )
     from mendcurve.errors import InputError
     from mendcurve.records import Records
     from mendcurve.timelines.period import Period, period
@@ -62,9 +72,11 @@ __all__ = [
     "cautions",
     "chosen",
     "load",
+    "note",
     "period",
     "provenance",
     "public_table",
+    "reporting_period",
     "table",
 ]
 

@@ -2,8 +2,10 @@
 
 from mendcurve.documents.building import Built, build
 from mendcurve.documents.cautions import CAUTIONS, cautions
+from mendcurve.documents.html import note
 from mendcurve.documents.notebooks import names
 from mendcurve.documents.opening import chosen, load
+from mendcurve.documents.periods import reporting_period
 from mendcurve.documents.provenance import provenance
 from mendcurve.documents.tables import public_table, table
 
@@ -15,7 +17,9 @@ __all__ = [
     "chosen",
     "load",
     "names",
+    "note",
     "provenance",
     "public_table",
+    "reporting_period",
     "table",
 ]

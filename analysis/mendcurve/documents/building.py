@@ -12,10 +12,9 @@ import pandas as pd
 
 from mendcurve.documents import notebooks, page, parameters
 from mendcurve.documents.exporting import write_parts
-from mendcurve.documents.opening import day as read_day
 from mendcurve.documents.opening import load
+from mendcurve.documents.periods import reporting_period
 from mendcurve.documents.running import Failed, Run, run
-from mendcurve.errors import InputError
 from mendcurve.questions import wording
 from mendcurve.records import Records
 from mendcurve.timelines.period import Period
@@ -81,7 +80,7 @@ def build(
     values = parameters.check(notebook, asked)
     records = load(records_path, settings=settings, as_of=values.get("as_of"))
     asked |= {"source": str(records_path), "settings": None if settings is None else str(settings)}
-    over = _period(records, values) if "start" in values else None
+    over = reporting_period(records, values["start"], values["end"]) if "start" in values else None
     if over is not None:
         asked |= {"start": f"{over.start:%Y-%m-%d}", "end": f"{over.end:%Y-%m-%d}"}
     done = run(notebook, asked, progress=progress)
@@ -90,26 +89,6 @@ def build(
     folder = Path(out) / (f"{stem}-incomplete" if done.failures else stem)
     _publish(done, html, folder)
     return Built(notebook.name, folder, done.failures)
-
-
-def twelve_months(as_of: pd.Timestamp) -> Period:
-    """Return the last 12 whole months that end on or before ``as_of``."""
-    end = as_of if as_of.is_month_end else as_of - pd.offsets.MonthEnd(1)
-    start = end - pd.offsets.MonthEnd(12) + pd.Timedelta(days=1)
-    return Period(start.as_unit("s"), end.as_unit("s"))
-
-
-def _period(records: Records, values: Mapping[str, Any]) -> Period:
-    usual = twelve_months(records.as_of)
-    end = usual.end if values["end"] is None else read_day("to", values["end"])
-    if end > records.as_of:
-        raise InputError(
-            "A period must end on or before the as-of date, the last day on which the records are complete.",
-            [f"to {wording.day(end)}, as of {wording.day(records.as_of)}"],
-            "Give an earlier --to, or records that reach further.",
-        )
-    start = twelve_months(end).start if values["start"] is None else read_day("from", values["start"])
-    return Period(start, end)
 
 
 def _head(records: Records, over: Period | None, values: Mapping[str, Any]) -> page.Head:

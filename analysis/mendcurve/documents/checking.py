@@ -46,10 +46,11 @@ def _groups(found: pd.DataFrame) -> Iterator[str]:
         group = text[(text[keys] == list(key)).all(axis=1)]  # type: ignore[call-overload]
         file, sheet, column, rule, remedy = key  # type: ignore[misc]
         where = ", ".join(filter(None, (file, f'sheet "{sheet}"' if sheet else "", column.replace("_", " "))))
-        yield f"  {where}: {rule} ({count(n, 'record')})"
+        yield f"  {where}: {rule}" + (f" ({n:,} records)" if n > 1 else "")
         for row in group.head(EXAMPLES).itertuples():
-            at = f"row {row.row}" if not pd.isna(row.row) else "no row"
-            yield f"    {at}{f': {row.value}' if row.value else ''}"
+            at = "" if pd.isna(row.row) else f"row {row.row}"
+            if at or row.value:
+                yield f"    {': '.join(filter(None, (at, str(row.value))))}"
         if n > EXAMPLES:
             yield f"    and {n - EXAMPLES:,} more"
         if remedy:

@@ -24,6 +24,11 @@ class Html:
         return self.text
 
 
+def note(text: str) -> Html:
+    """Return ``text`` as a small remark."""
+    return Html(paragraphs((text,), kind="note"))
+
+
 def paragraphs(texts: Iterable[str], *, kind: str = "") -> str:
     """Return each text as a paragraph."""
     name = f' class="{kind}"' if kind else ""
