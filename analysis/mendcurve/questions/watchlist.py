@@ -56,11 +56,10 @@ class Watch(Answer):
         if n == 0:
             return f"No animal in care on {day(self.as_of)} is on the watch list{tail}."
         verb = "is" if n == 1 else "are"
-        done = count(len(self.gone), "line")
+        done = f"{count(len(self.gone), 'line')} of the earlier list {'is' if len(self.gone) == 1 else 'are'} resolved"
         return (
             f"{count(n, 'animal')} of {self.in_care:,} in care on {day(self.as_of)} {verb} on the watch list, "
-            f"{new:,} of them new since {day(self.since)}; {done} of the earlier list {'is' if len(self.gone) == 1 else 'are'} "
-            f"resolved{tail}."
+            f"{new:,} of them new since {day(self.since)}; {done}{tail}."
         )
 
     def notes(self) -> tuple[str, ...]:
