@@ -12,7 +12,7 @@ from mendcurve.questions.answer import Answer
 from mendcurve.questions.wording import count, day, listing, percent, were
 from mendcurve.records.records import Records
 from mendcurve.timelines.period import Period
-from mendcurve.timelines.places import places_on, spells, zone_order
+from mendcurve.timelines.places import ONE_ZONE, places_on, spells, zone_order
 from mendcurve.timelines.stays import stays
 
 TOTAL = "all zones"
@@ -44,6 +44,11 @@ def titled(frame: pd.DataFrame, title: str, **units: str) -> pd.DataFrame:
     frame.attrs["title"] = title
     frame.attrs["units"] = units
     return frame
+
+
+def inside(zone: str) -> str:
+    """Return 'in quarantine', but 'in care' for the one zone of a rescue that records none."""
+    return zone if zone == ONE_ZONE else f"in {zone}"
 
 
 def census(records: Records, moved: pd.DataFrame | None = None) -> Shown:
@@ -85,7 +90,9 @@ def census(records: Records, moved: pd.DataFrame | None = None) -> Shown:
     )  # fmt: skip
 
 
-def daily(moved: pd.DataFrame, zones: tuple[str, ...], first: pd.Timestamp, days: int, what: str = "places") -> np.ndarray:
+def daily(
+    moved: pd.DataFrame, zones: tuple[str, ...], first: pd.Timestamp, days: int, what: str = "places"
+) -> np.ndarray:
     """Return the census, shape (zones + 1, days) from ``first`` on; the last row is the total."""
     code = moved["zone"].map({z: i for i, z in enumerate(zones)})
     start, end = ((moved[c] - first) / pd.Timedelta(days=1) for c in ("from_date", "to_date"))
@@ -104,7 +111,9 @@ def places_by_day(records: Records, zones: tuple[str, ...], dates: pd.DatetimeIn
 
 def _lost(records: Records, moved: pd.DataFrame) -> tuple[str, ...]:
     lost = int(moved.loc[moved["next"] == "lost track of", "animals"].sum())
-    return (f"{count(lost, 'animal')} lost track of {were(lost)} taken to have left at the last record.",) if lost else ()
+    return (
+        (f"{count(lost, 'animal')} lost track of {were(lost)} taken to have left at the last record.",) if lost else ()
+    )
 
 
 def today(records: Records) -> Shown:
@@ -136,7 +145,7 @@ def today(records: Records) -> Shown:
     return Shown(frame=frame, says=_today_says(frame, records.as_of), remarks=_today_notes(frame, made.notes))
 
 
-def _next_free(made, zone: int) -> pd.Timestamp:  # noqa: ANN001
+def _next_free(made, zone: int) -> pd.Timestamp:
     from mendcurve.methods.occupancy import leaving
 
     age = made.house.age[made.house.zone == zone]
@@ -157,7 +166,9 @@ def _today_says(frame: pd.DataFrame, as_of: pd.Timestamp) -> str:
     full = known.loc[known["free"] <= 0, "zone"].tolist()
     taken, held = int(known["places_taken"].sum()), int(known["places"].sum())
     end = f"{listing(full)} {'is' if len(full) == 1 else 'are'} full" if full else "no zone is full"
-    return f"{start}; {taken} of {count(held, 'place')} were taken ({percent(taken / held) if held else '–'}), and {end}."
+    return (
+        f"{start}; {taken} of {count(held, 'place')} were taken ({percent(taken / held) if held else '–'}), and {end}."
+    )
 
 
 def _today_notes(frame: pd.DataFrame, notes: tuple[str, ...]) -> tuple[str, ...]:
@@ -185,7 +196,9 @@ def flow(records: Records) -> Shown:
     before = frame["animals"].shift(12).astype("float64")
     frame["year_before"] = before
     end = months[-1].end_time.normalize()
-    frame["whole_month"] = (frame["month"] >= records.records_start) & (frame.index < len(frame) - (records.as_of < end))
+    frame["whole_month"] = (frame["month"] >= records.records_start) & (
+        frame.index < len(frame) - (records.as_of < end)
+    )
     frame = titled(frame, "Intake by month", events="events", animals="animals", year_before="animals")
     whole = frame[frame["whole_month"]]
     if whole.empty:
@@ -202,10 +215,22 @@ def requests(records: Records, period: Period | None = None) -> Shown:
     """Count requests to take animals, by the answer given."""
     columns = ["answer", "requests", "animals"]
     if not records.has("requests"):
-        frame = titled(pd.DataFrame({"answer": pd.Series(dtype="str"), "requests": pd.Series(dtype="int64"),
-                                     "animals": pd.Series(dtype="int64")}), "Requests by answer", animals="animals")
-        return Shown(frame=frame, says="Requests turned away are not recorded.",
-                     remarks=("Animals that were refused are in no intake table: a census cannot show them.",))
+        frame = titled(
+            pd.DataFrame(
+                {
+                    "answer": pd.Series(dtype="str"),
+                    "requests": pd.Series(dtype="int64"),
+                    "animals": pd.Series(dtype="int64"),
+                }
+            ),
+            "Requests by answer",
+            animals="animals",
+        )
+        return Shown(
+            frame=frame,
+            says="Requests turned away are not recorded.",
+            remarks=("Animals that were refused are in no intake table: a census cannot show them.",),
+        )
     table = records["requests"]
     table = table[table["asked_on"] <= records.as_of]
     when = f"Since {day(records.records_start)}"
@@ -214,7 +239,9 @@ def requests(records: Records, period: Period | None = None) -> Shown:
         when = f"From {day(period.start)} to {day(period.end)}"
     table = table.assign(animals=table["animals"].fillna(1).astype("int64"))
     frame = table.groupby("answer").agg(requests=("animals", "size"), animals=("animals", "sum")).reset_index()[columns]
-    frame = titled(frame.sort_values("animals", ascending=False, ignore_index=True), "Requests by answer", animals="animals")
+    frame = titled(
+        frame.sort_values("animals", ascending=False, ignore_index=True), "Requests by answer", animals="animals"
+    )
     total, away = int(frame["animals"].sum()), int(frame.loc[frame["answer"] == "no room", "animals"].sum())
     return Shown(frame=frame, says=f"{when} we were asked to take {count(total, 'animal')}; for {away} of them there was "
                                    "no room.", remarks=("An animal asked about twice counts twice.",))  # fmt: skip

@@ -59,8 +59,10 @@ class Forecast(Answer):
     def sentence(self) -> str:
         """Return where the census is heading and which zone is likeliest to lack places."""
         last = self.frame[self.frame["day"] == self.frame["day"].max()].iloc[-1]
-        start = (f"In {count(self.weeks, 'week')}, on {day(last['day'])}, we expect about {last['mean']:.0f} places taken, "
-                 f"{between(last['low80'], last['high80'])} with a chance of 80 %")
+        start = (
+            f"In {count(self.weeks, 'week')}, on {day(last['day'])}, we expect about {last['mean']:.0f} places taken, "
+            f"{between(last['low80'], last['high80'])} with a chance of 80 %"
+        )
         known = self.zones[self.zones["places"].notna()]
         if known.empty:
             return f"{start}; the number of places is not recorded."

@@ -81,8 +81,15 @@ def setup(records: Records, *, weeks: int, draws: int | None = None, seed: int =
     used = _used_spells(moved[~lasting], records.as_of, start, code)
     weight = bootstrap_weights(used["cluster"], draws, rng)
     zone_count = max(len(zones), 1)
-    moves_on = kernel(used["code"], used["entry"], used["exit"], used["goes_to"], zones=zone_count, weights=weight,
-                      at_risk=int(records.settings["counts.at_risk"]))
+    moves_on = kernel(
+        used["code"],
+        used["entry"],
+        used["exit"],
+        used["goes_to"],
+        zones=zone_count,
+        weights=weight,
+        at_risk=int(records.settings["counts.at_risk"]),
+    )
     incoming = _incoming(records, everyone, moved, start)
     streams, share, seasonal, large, n_weeks = _streams(records, incoming, start, weeks, draws, rng)
     house = House(
@@ -138,8 +145,9 @@ def _incoming(records: Records, everyone: pd.DataFrame, moved: pd.DataFrame, sta
     return row
 
 
-def _streams(records: Records, row: pd.DataFrame, start: pd.Timestamp, weeks: int, draws: int, rng: np.random.Generator
-             ) -> tuple[tuple[Stream, ...], np.ndarray, bool, int, int]:
+def _streams(
+    records: Records, row: pd.DataFrame, start: pd.Timestamp, weeks: int, draws: int, rng: np.random.Generator
+) -> tuple[tuple[Stream, ...], np.ndarray, bool, int, int]:
     """Return the streams ahead, the share of each weekday, whether seasonal, the large events, the weeks used."""
     events = row.groupby("event", sort=False).agg(date=("date", "first"), animals=("animals", "sum"),
                                                   places=("places", lambda p: tuple(sorted(p))))  # fmt: skip
@@ -191,8 +199,9 @@ def _entry(row: pd.DataFrame, code: dict[str, int], draws: int, rng: np.random.G
     return out
 
 
-def _notes(everyone: pd.DataFrame, moved: pd.DataFrame, weeks: int, seasonal: bool, large: int, draws: int
-           ) -> tuple[str, ...]:
+def _notes(
+    everyone: pd.DataFrame, moved: pd.DataFrame, weeks: int, seasonal: bool, large: int, draws: int
+) -> tuple[str, ...]:
     lost = int(everyone.loc[everyone["end"] == LOST, "animals"].sum())
     lasting = int(moved.loc[moved["to_date"].isna() & moved["permanent"], "animals"].sum())
     assumed = int(moved["assumed"].sum())
@@ -206,10 +215,14 @@ def _notes(everyone: pd.DataFrame, moved: pd.DataFrame, weeks: int, seasonal: bo
     if large:
         notes.append(f"{count(large, 'large intake event')} ({listing(['kept apart', 'as rare as they were'])}).")
     if lasting:
-        notes.append(f"{count(lasting, 'permanent resident')} never {'leaves' if lasting == 1 else 'leave'} and "
-                     f"{'is' if lasting == 1 else 'are'} counted apart.")
+        notes.append(
+            f"{count(lasting, 'permanent resident')} never {'leaves' if lasting == 1 else 'leave'} and "
+            f"{'is' if lasting == 1 else 'are'} counted apart."
+        )
     if lost:
         notes.append(f"{count(lost, 'animal')} lost track of {'is' if lost == 1 else 'are'} not counted as in care.")
     if assumed:
-        notes.append(f"The zone follows from the rescue's rules, not from a move, in {assumed:,} of {len(moved):,} spells.")
+        notes.append(
+            f"The zone follows from the rescue's rules, not from a move, in {assumed:,} of {len(moved):,} spells."
+        )
     return tuple(notes)

@@ -12,7 +12,7 @@ from mendcurve.methods import queues
 from mendcurve.methods.occupancy import mean_days
 from mendcurve.methods.occupancy_house import laws, sum_of_arrivals
 from mendcurve.questions.answer import Answer
-from mendcurve.questions.capacity_census import titled
+from mendcurve.questions.capacity_census import inside, titled
 from mendcurve.questions.capacity_forecast import NOT_ASKED, shown, walk
 from mendcurve.questions.capacity_house import TOTAL, Setup, setup
 from mendcurve.questions.wording import count, listing, percent
@@ -50,20 +50,25 @@ class PlacesNeeded(Answer):
     def sentence(self) -> str:
         """Return the places that would be enough, zone by zone."""
         some = self.zones[(self.zones["needed"] > 0) & (self.zones["zone"] != TOTAL)]
+        if some["places"].notna().any():  # a zone without a number, such as foster, takes no place
+            some = some[some["places"].notna()]
         if some.empty:
             return f"No places would be needed in the next {count(self.weeks, 'week')}."
-        parts = [f"{count(r.needed, 'place')} in {r.zone}" + ("" if np.isnan(r.places) else f" (now {r.places:.0f})")
-                 for r in some.itertuples()]  # fmt: skip
-        return (f"{listing(parts)} would have room for all on {percent(self.confidence)} of the days of the next "
-                f"{count(self.weeks, 'week')}, if things go on as they have.")
+        now = ["" if np.isnan(n) else f" (now {n:.0f})" for n in some["places"]]
+        parts = [f"{count(r.needed, 'place')} {inside(r.zone)}{n}" for r, n in zip(some.itertuples(), now, strict=True)]
+        return (
+            f"{listing(parts)} would have room for all on {percent(self.confidence)} of the days of the next "
+            f"{count(self.weeks, 'week')}, if things go on as they have."
+        )
 
     def notes(self) -> tuple[str, ...]:
         """Return the assumptions."""
         return self.remarks
 
 
-def places_needed(records: Records, weeks: int = 13, *, confidence: float | None = None, draws: int | None = None,
-                  seed: int = 20_260) -> PlacesNeeded:
+def places_needed(
+    records: Records, weeks: int = 13, *, confidence: float | None = None, draws: int | None = None, seed: int = 20_260
+) -> PlacesNeeded:
     """Find the smallest number of places with room for all on a share of the quarter's days.
 
     Parameters
@@ -80,7 +85,7 @@ def places_needed(records: Records, weeks: int = 13, *, confidence: float | None
     confidence = check_proportion("The share of days", confidence or float(records.settings["capacity.confidence"]))
     made = setup(records, weeks=weeks, draws=draws, seed=seed)
     found = laws(made.house, 7 * weeks)
-    walked, n = walk(made, 7 * weeks, seed)
+    walked, _ = walk(made, 7 * weeks, seed)
     load = steady_load(made, weeks)
     rows, curves = [], []
     for i, zone in shown(made):
@@ -88,8 +93,12 @@ def places_needed(records: Records, weeks: int = 13, *, confidence: float | None
         curve = _curve(zone, each, int(made.fixed[i]))
         curves.append(curve)
         path = (walked.sum(axis=1) if zone == TOTAL else walked[:, i]) + made.fixed[i]
-        rows.append(_row(zone, curve, each, path, made.places.get(zone, np.nan), load[i], confidence, int(made.fixed[i])))
-    units = dict.fromkeys(("places", "needed", "needed_low", "needed_high", "steady_mean", "poisson", "erlang"), "places")
+        rows.append(
+            _row(zone, each, path, made.places.get(zone, np.nan), load[i], confidence, int(made.fixed[i]))
+        )
+    units = dict.fromkeys(
+        ("places", "needed", "needed_low", "needed_high", "steady_mean", "poisson", "erlang"), "places"
+    )
     frame = titled(pd.DataFrame(rows), f"Places enough on {percent(confidence)} of days", **units,
                    enough_now="share of days", any_day_over_needed="chance, 0-1")  # fmt: skip
     curve_frame = titled(pd.concat(curves, ignore_index=True), "Places and the days they are enough", places="places",
@@ -108,23 +117,39 @@ def _curve(zone: str, each: np.ndarray, fixed: int) -> pd.DataFrame:
     last = int(np.argmax(share >= 0.999)) if (share >= 0.999).any() else share.size - 1
     error = each.std(axis=0) / np.sqrt(len(each))
     counts = np.arange(last + 1) + fixed
-    return pd.DataFrame({"zone": zone, "places": counts, "share_of_days": share[: last + 1], "error": error[: last + 1]})
+    return pd.DataFrame(
+        {"zone": zone, "places": counts, "share_of_days": share[: last + 1], "error": error[: last + 1]}
+    )
 
 
-def _row(zone: str, curve: pd.DataFrame, each: np.ndarray, path: np.ndarray, held: float, load: float, confidence: float,
-         fixed: int) -> dict[str, object]:  # fmt: skip
-    needed = first_enough(each.mean(axis=0), confidence) + fixed
+def _row(
+    zone: str, each: np.ndarray, path: np.ndarray, held: float, load: float, confidence: float, fixed: int
+) -> dict[str, object]:
+    share = each.mean(axis=0)
+    needed = first_enough(share, confidence) + fixed
     alone = np.array([first_enough(draw, confidence) for draw in each]) + fixed
     low, high = np.quantile(alone, [0.1, 0.9], method="nearest")
-    now = np.nan if np.isnan(held) else float(each.mean(axis=0)[min(int(held) - fixed, each.shape[1] - 1)]) if held >= fixed else 0.0
     steady = np.isfinite(load) and load > 0
     return {
-        "zone": zone, "places": held, "enough_now": now, "needed": needed, "needed_low": int(low), "needed_high": int(high),
+        "zone": zone,
+        "places": held,
+        "enough_now": _enough(share, held, fixed),
+        "needed": needed,
+        "needed_low": int(low),
+        "needed_high": int(high),
+        "enough_at_needed": float(share[needed - fixed]),
         "any_day_over_needed": float((path > needed).any(axis=1).mean()),
         "steady_mean": load + fixed if np.isfinite(load) else np.nan,
         "poisson": int(queues.present_quantile(load, confidence)) + fixed if steady else np.nan,
         "erlang": queues.places_for(load, REFUSED) + fixed if steady else np.nan,
-    }  # fmt: skip
+    }
+
+
+def _enough(share: np.ndarray, held: float, fixed: int) -> float:
+    """Return the share of days on which the places there are suffice; nan where their number is not known."""
+    if np.isnan(held):
+        return np.nan
+    return float(share[min(int(held) - fixed, share.size - 1)]) if held >= fixed else 0.0
 
 
 def first_enough(share: np.ndarray, confidence: float) -> int:

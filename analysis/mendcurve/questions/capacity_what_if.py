@@ -51,16 +51,24 @@ class WhatIf(Answer):
         if last.empty or last["difference"].min() >= 0:
             return f"None of the changes looked at would free places in the next {count(self.weeks, 'week')}."
         best = last.loc[last["difference"].idxmin()]
-        return (f"If nothing else changed, {best['scenario']} would free most: on average {-best['difference']:.1f} places "
-                f"over the next {count(self.weeks, 'week')} ({-best['high']:.1f} to {-best['low']:.1f}, 95 % interval).")
+        return (
+            f"If nothing else changed, {best['scenario']} would free most: on average {-best['difference']:.1f} places "
+            f"over the next {count(self.weeks, 'week')} ({-best['high']:.1f} to {-best['low']:.1f}, 95 % interval)."
+        )
 
     def notes(self) -> tuple[str, ...]:
         """Return the assumptions."""
         return self.remarks
 
 
-def what_if(records: Records, weeks: int = 13, *, scenarios: tuple[Scenario, ...] | None = None, draws: int | None = None,
-            seed: int = 20_260) -> WhatIf:
+def what_if(
+    records: Records,
+    weeks: int = 13,
+    *,
+    scenarios: tuple[Scenario, ...] | None = None,
+    draws: int | None = None,
+    seed: int = 20_260,
+) -> WhatIf:
     """Compare scenarios with the forecast as now, if nothing else changed.
 
     Parameters
@@ -111,7 +119,11 @@ def usual(made: Setup) -> tuple[Scenario, ...]:
     lasting = [z for z in made.zones[:3] if (made.house.zone == code[z]).any() or made.house.entry[:, code[z]].any()]
     out += [Scenario(name=f"7 days shorter in {z}", change=_changed(shorter, 7, zone=code[z])) for z in lasting]
     out += [Scenario(name=f"5 more places in {z}", more_places={z: 5}) for z in _tightest(made)]
-    return (*out, Scenario(name="20 % less intake", thin=0.2), Scenario(name="a seizure of 30 animals tomorrow", seizure=30))
+    return (
+        *out,
+        Scenario(name="20 % less intake", thin=0.2),
+        Scenario(name="a seizure of 30 animals tomorrow", seizure=30),
+    )
 
 
 def _changed(how: Callable, *given: float, **more: int) -> Callable[[House], House]:
@@ -120,7 +132,11 @@ def _changed(how: Callable, *given: float, **more: int) -> Callable[[House], Hou
 
 def _tightest(made: Setup) -> list[str]:
     taken = np.bincount(made.house.zone, made.house.weight, minlength=len(made.zones)) + made.fixed[: len(made.zones)]
-    use = {z: taken[i] / made.places[z] for i, z in enumerate(made.zones) if made.places[z] > 0 and taken[i] > made.fixed[i]}
+    use = {
+        z: taken[i] / made.places[z]
+        for i, z in enumerate(made.zones)
+        if made.places[z] > 0 and taken[i] > made.fixed[i]
+    }
     return [max(use, key=use.__getitem__)] if use else []
 
 
