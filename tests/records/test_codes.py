@@ -26,7 +26,9 @@ def test_every_synonym_leads_to_a_code_of_some_column():
 
 # Four spellings, one with a no-break space, one outcome: PITFALLS.md row 24.
 def test_labels_that_look_the_same_are_the_same():
-    parsed = parse_codes(text("Adopted ", "adopted", "ADOPTED", "\u00a0adopted\u2009"), OUTCOME, words_for(OUTCOME, {}, ""))
+    parsed = parse_codes(
+        text("Adopted ", "adopted", "ADOPTED", "\u00a0adopted\u2009"), OUTCOME, words_for(OUTCOME, {}, "")
+    )
     assert list(parsed.found) == ["adopted"] * 4
     assert folded("owner\u2019s  re\u2010quest") == "owner's re-quest"
     assert heading("Outcome_Date ") == heading("outcome date")

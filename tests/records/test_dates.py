@@ -24,8 +24,21 @@ def order(*texts, declared=""):
 
 
 @pytest.mark.parametrize("way", ["dmy", "mdy"])
-@pytest.mark.parametrize("text", ["2024-03-02", "2024/03/02", "2024-3-2", "20240302", "2 March 2024", "2 Mar 2024",
-                                  "Mar 2, 2024", "2nd of March 2024", "02-Mar-24", "Saturday 2 March 2024"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "2024-03-02",
+        "2024/03/02",
+        "2024-3-2",
+        "20240302",
+        "2 March 2024",
+        "2 Mar 2024",
+        "Mar 2, 2024",
+        "2nd of March 2024",
+        "02-Mar-24",
+        "Saturday 2 March 2024",
+    ],
+)
 def test_what_can_be_read_in_one_way_is_read_in_it_whatever_the_order(text, way):
     value, trouble = one(text, way)
     assert value == (datetime(2024, 3, 2), False)
@@ -69,8 +82,23 @@ def test_once_declared_the_row_of_the_other_order_is_unreadable_and_says_why():
     assert "day first" in trouble.rule
 
 
-@pytest.mark.parametrize("text", ["2024-02-30", "31/04/2024", "2024-13-01", "2024-03", "March 2024", "NA", "yesterday",
-                                  "0000-00-00", "12345678", "2224-01-01", "2024-03-02 25:10", "2024-03-02 10:75"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "2024-02-30",
+        "31/04/2024",
+        "2024-13-01",
+        "2024-03",
+        "March 2024",
+        "NA",
+        "yesterday",
+        "0000-00-00",
+        "12345678",
+        "2224-01-01",
+        "2024-03-02 25:10",
+        "2024-03-02 10:75",
+    ],
+)
 def test_what_is_no_day_is_unreadable(text):
     value, trouble = one(text)
     assert value is None
@@ -86,9 +114,16 @@ def test_a_day_number_is_converted_by_the_epoch_of_its_book_and_reported():
     assert one("45353.75")[0] == (datetime(2024, 3, 2, 18, 0), True)
 
 
-@pytest.mark.parametrize(("text", "hour"), [("2024-03-02 08:30", (8, 30)), ("2024-03-02T08:30:15", (8, 30)),
-                                            ("02/03/2024 8:30 pm", (20, 30)), ("2/3/2024 12:05 am", (0, 5)),
-                                            ("2024-03-02 00:00", (0, 0))])
+@pytest.mark.parametrize(
+    ("text", "hour"),
+    [
+        ("2024-03-02 08:30", (8, 30)),
+        ("2024-03-02T08:30:15", (8, 30)),
+        ("02/03/2024 8:30 pm", (20, 30)),
+        ("2/3/2024 12:05 am", (0, 5)),
+        ("2024-03-02 00:00", (0, 0)),
+    ],
+)
 def test_an_hour_that_is_written_down_is_kept_and_known(text, hour):
     value, trouble = one(text)
     assert (value[0].hour, value[0].minute) == hour

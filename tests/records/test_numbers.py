@@ -12,11 +12,23 @@ def text(*words):
     return pd.Series(words, dtype=object)
 
 
-@pytest.mark.parametrize(("typed", "value", "unit"), [
-    ("43", 43, ""), ("43g", 43, "g"), ("43 G.", 43, "g"), ("0.043 kg", 0.043, "kg"), ("0,043 kg", 0.043, "kg"),
-    ("1,234.5", 1234.5, ""), ("1.234,5", 1234.5, ""), ("1 lb 3 oz", 1.1875, "lb"), ("2 lbs, 8oz", 2.5, "lb"),
-    (".5 oz", 0.5, "oz"), ("1 234 g", 1234, "g"), ("+12", 12, ""),
-])
+@pytest.mark.parametrize(
+    ("typed", "value", "unit"),
+    [
+        ("43", 43, ""),
+        ("43g", 43, "g"),
+        ("43 G.", 43, "g"),
+        ("0.043 kg", 0.043, "kg"),
+        ("0,043 kg", 0.043, "kg"),
+        ("1,234.5", 1234.5, ""),
+        ("1.234,5", 1234.5, ""),
+        ("1 lb 3 oz", 1.1875, "lb"),
+        ("2 lbs, 8oz", 2.5, "lb"),
+        (".5 oz", 0.5, "oz"),
+        ("1 234 g", 1234, "g"),
+        ("+12", 12, ""),
+    ],
+)
 def test_weights_as_people_type_them(typed, value, unit):
     parsed = parse_weights(text(typed))
     assert parsed.found[0] == (pytest.approx(value), unit)
@@ -52,8 +64,17 @@ def test_another_cell_of_the_column_proves_the_sign():
     assert list(parse_numbers(text("1,234", "12.5")).found) == [1234, 12.5]
 
 
-@pytest.mark.parametrize(("typed", "unit", "value"), [("q", "hours", None), ("12 h", "hours", 12), ("2 days", "hours", 48),
-                                                      ("14 cm", "mm", 140), ("1.2 kg", "g", 1200), ("30 min", "minutes", 30)])
+@pytest.mark.parametrize(
+    ("typed", "unit", "value"),
+    [
+        ("q", "hours", None),
+        ("12 h", "hours", 12),
+        ("2 days", "hours", 48),
+        ("14 cm", "mm", 140),
+        ("1.2 kg", "g", 1200),
+        ("30 min", "minutes", 30),
+    ],
+)
 def test_a_unit_in_the_cell_is_converted(typed, unit, value):
     found = parse_numbers(text(typed), unit=unit).found[0]
     assert found is None if value is None else found == pytest.approx(value)
@@ -65,7 +86,9 @@ def test_a_number_below_its_bound_is_refused():
 
 
 # males.females.unknown, a fourth number eggs, which are no animals: TRADE.md 7
-@pytest.mark.parametrize(("typed", "animals"), [("1.2.3", 6), ("0.1", 1), ("1.0", 1), ("1.2", 3), ("1.2.3.10", 6), ("7", 7)])
+@pytest.mark.parametrize(
+    ("typed", "animals"), [("1.2.3", 6), ("0.1", 1), ("1.0", 1), ("1.2", 3), ("1.2.3.10", 6), ("7", 7)]
+)
 def test_groups_written_by_sex_are_counted(typed, animals):
     assert parse_counts(text(typed), unit="animals").found[0] == animals
 
@@ -75,10 +98,22 @@ def test_elsewhere_a_point_is_a_decimal_and_no_whole_number():
     assert parse_counts(text("3.0"), unit="days").found[0] == 3
 
 
-@pytest.mark.parametrize(("typed", "amount"), [
-    ("62.50", "62.50"), ("€ 1.234,50", "1234.50"), ("$1,234.50", "1234.50"), ("1,234", "1234"), ("(12.00)", "-12.00"),
-    ("-12", "-12"), ("12-", "-12"), ("12.50 EUR", "12.50"), ("0.1", "0.1"), ("1 234,56", "1234.56"), ("0,10", "0.10"),
-])
+@pytest.mark.parametrize(
+    ("typed", "amount"),
+    [
+        ("62.50", "62.50"),
+        ("€ 1.234,50", "1234.50"),
+        ("$1,234.50", "1234.50"),
+        ("1,234", "1234"),
+        ("(12.00)", "-12.00"),
+        ("-12", "-12"),
+        ("12-", "-12"),
+        ("12.50 EUR", "12.50"),
+        ("0.1", "0.1"),
+        ("1 234,56", "1234.56"),
+        ("0,10", "0.10"),
+    ],
+)
 def test_money_is_exact(typed, amount):
     found = parse_money(text(typed)).found[0]
     assert isinstance(found, Decimal)

@@ -7,12 +7,29 @@ from mendcurve.records.privacy import about_a_person, masked, parse_free_text
 
 # Invented details; the numbers are of ranges kept for fiction.
 PEOPLE = [
-    "write to p.example@example.org", "ring 0161 496 0123", "tel (555) 555-0142", "+44 161 496 0123", "555-0142 evenings",
-    "left at 12 Invented Lane by the gate", "P.O. Box 123", "lives at ZZ99 3WZ", "Musterstraße 12", "01614960123",
+    "write to p.example@example.org",
+    "ring 0161 496 0123",
+    "tel (555) 555-0142",
+    "+44 161 496 0123",
+    "555-0142 evenings",
+    "left at 12 Invented Lane by the gate",
+    "P.O. Box 123",
+    "lives at ZZ99 3WZ",
+    "Musterstraße 12",
+    "01614960123",
 ]
 FINE = [
-    "weighed 285 g on 2026-03-02 08:30", "12/03/2026 and 14/03/2026", "ate 3 locusts", "cage 12, row 4", "temp 32.5",
-    "dose 0.1 ml x 14", "S-0001 and S-0002", "see 2024-03-02", "lost 12 of 340 g", "", "no digits at all",
+    "weighed 285 g on 2026-03-02 08:30",
+    "12/03/2026 and 14/03/2026",
+    "ate 3 locusts",
+    "cage 12, row 4",
+    "temp 32.5",
+    "dose 0.1 ml x 14",
+    "S-0001 and S-0002",
+    "see 2024-03-02",
+    "lost 12 of 340 g",
+    "",
+    "no digits at all",
 ]
 
 
@@ -21,7 +38,9 @@ def test_details_of_people_are_taken_out(text):
     clean, found = masked(text)
     assert found
     assert "removed" in clean
-    assert not any(word in clean for word in ("example.org", "496", "0142", "Invented Lane", "Box 123", "3WZ", "straße"))
+    assert not any(
+        word in clean for word in ("example.org", "496", "0142", "Invented Lane", "Box 123", "3WZ", "straße")
+    )
 
 
 @pytest.mark.parametrize("text", FINE)
@@ -29,14 +48,40 @@ def test_notes_about_animals_are_left_alone(text):
     assert masked(text) == (text, [])
 
 
-@pytest.mark.parametrize("heading", ["Owner Phone", "adopter", "surrendered_by", "E-mail", "Name", "Address 1", "Post code",
-                                     "surrenderer phone", "Donor", "Full name"])
+@pytest.mark.parametrize(
+    "heading",
+    [
+        "Owner Phone",
+        "adopter",
+        "surrendered_by",
+        "E-mail",
+        "Name",
+        "Address 1",
+        "Post code",
+        "surrenderer phone",
+        "Donor",
+        "Full name",
+    ],
+)
 def test_columns_of_people_are_known_by_their_heading(heading):
     assert about_a_person(heading)
 
 
-@pytest.mark.parametrize("heading", ["animal_name", "species", "stay_id", "intake_type", "note", "housing_kind", "zone",
-                                     "returned to", "funder", "weight"])
+@pytest.mark.parametrize(
+    "heading",
+    [
+        "animal_name",
+        "species",
+        "stay_id",
+        "intake_type",
+        "note",
+        "housing_kind",
+        "zone",
+        "returned to",
+        "funder",
+        "weight",
+    ],
+)
 def test_columns_of_animals_are_not(heading):
     assert not about_a_person(heading)
 

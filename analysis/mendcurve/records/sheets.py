@@ -100,7 +100,7 @@ def sheet_from(
     headings = _headings(grid[at])
     plain = [folded(cell) for cell in grid[at]]
     body = range(at + 1, len(grid))
-    again = {i for i in body if filled[i] and grid[i][0] == grid[at][0] and [folded(c) for c in grid[i]] == plain}
+    again = {i for i in body if filled[i] and _begins_as(grid[i], plain) and [folded(c) for c in grid[i]] == plain}
     totals = _totals(grid, filled, at)
     use = [i for i in body if filled[i] and i not in again and i not in totals]
     width = len(headings)
@@ -129,6 +129,11 @@ def sheet_from(
         epoch=epoch,
         notes=tuple(notes),
     )
+
+
+def _begins_as(record: Sequence[str], plain: Sequence[str]) -> bool:
+    # A cheap look before the whole record is folded.
+    return record[0][:1].casefold() == plain[0][:1] or record[0][:1].isspace()
 
 
 def _heading_at(

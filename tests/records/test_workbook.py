@@ -1,0 +1,132 @@
+from __future__ import annotations
+
+import datetime as dt
+import zipfile
+
+import pytest
+from openpyxl import Workbook
+from openpyxl.utils.datetime import CALENDAR_MAC_1904
+
+from mendcurve.errors import InputError
+from mendcurve.records import load
+from mendcurve.records.accounting import count_workbook_rows
+from mendcurve.records.workbook import Book
+
+
+def book(tmp_path, rows, *, change=None, title="intakes"):
+    out = Workbook()
+    sheet = out.active
+    sheet.title = title
+    for row in rows:
+        sheet.append(row)
+    if change:
+        change(out, sheet)
+    out.save(tmp_path / "r.xlsx")
+    return Book(tmp_path / "r.xlsx")
+
+
+def test_cells_become_the_text_a_person_sees(tmp_path):
+    def zeros(_, sheet):
+        sheet["A3"].number_format = "000"
+
+    read = book(
+        tmp_path,
+        [
+            ["id", "day", "n", "yes"],
+            ["007", dt.date(2026, 3, 2), 1.0, True],
+            [8, dt.datetime(2026, 3, 2, 8, 30), 0.1 + 0.2, False],
+        ],
+        change=zeros,
+    ).read("intakes")
+    assert read.cells.to_numpy().tolist() == [
+        ["007", "2026-03-02", "1", "yes"],
+        ["008", "2026-03-02 08:30:00", "0.3", "no"],
+    ]
+
+
+def test_rows_keep_the_number_the_spreadsheet_shows(tmp_path):
+    def later(_, sheet):
+        sheet["A6"] = "x"
+        sheet["B6"] = "y"
+
+    read = book(tmp_path, [["a", "b"], ["1", "2"]], change=later).read("intakes")
+    assert list(read.row) == [2, 6]
+    assert read.counted == 3
+
+
+def test_the_epoch_is_the_books_own(tmp_path):
+    def mac(out, _):
+        out.epoch = CALENDAR_MAC_1904
+
+    assert book(tmp_path, [["a", "b"], [1, 2]], change=mac).read("intakes").epoch.year == 1904
+
+
+@pytest.mark.parametrize(
+    ("change", "says", "row"),
+    [
+        (lambda _, s: s.__setitem__("B2", "=1+1"), "never calculated", 2),
+        (lambda _, s: s.merge_cells("A2:A3"), "is merged", 3),
+        (lambda _, s: setattr(s.row_dimensions[3], "hidden", True), "hidden", 3),
+    ],
+)
+def test_oddities_are_findings(tmp_path, change, says, row):
+    read = book(tmp_path, [["a", "b"], ["1", "2"], ["3", "4"]], change=change).read("intakes")
+    assert [(n.row, says in n.rule) for n in read.notes] == [(row, True)]
+
+
+def test_an_error_cell_is_empty_and_a_finding(tmp_path):
+    def fault(_, sheet):
+        sheet["B2"] = "#N/A"
+        sheet["B2"].data_type = "e"
+
+    read = book(tmp_path, [["a", "b"], ["1", "2"]], change=fault).read("intakes")
+    assert read.cells["b"][0] == ""
+    assert "shows an error" in read.notes[0].rule
+
+
+def test_a_formula_is_never_run(tmp_path):
+    read = book(tmp_path, [["a", "b"], ["1", '=HYPERLINK("x","y")']]).read("intakes")
+    assert read.cells["b"][0] == ""
+    assert read.notes[0].value.startswith("=HYPERLINK")
+
+
+def test_the_raw_counter_reads_the_right_sheet(tmp_path):
+    def more(out, _):
+        other = out.create_sheet("Other & more")
+        for i in range(5):
+            other.append([i])
+
+    opened = book(tmp_path, [["a", "b"], ["1", "2"]], change=more)
+    assert count_workbook_rows(opened.path, "intakes") == 2
+    assert count_workbook_rows(opened.path, "Other & more") == 5
+    assert opened.read("Other & more").counted == 5
+
+
+def test_refusals_name_the_file_and_the_remedy(tmp_path):
+    with pytest.raises(InputError, match=r'no sheet "intake"(.|\n)*Did you mean "intakes"'):
+        book(tmp_path, [["a"]]).read("intake")
+    with pytest.raises(InputError, match=r'r.xlsx, sheet "intakes": the sheet is empty'):
+        book(tmp_path, []).read("intakes")
+    (tmp_path / "no.xlsx").write_text("not a workbook")
+    with pytest.raises(InputError, match=r"no.xlsx: this is not a workbook"):
+        Book(tmp_path / "no.xlsx")
+    with zipfile.ZipFile(tmp_path / "zip.xlsx", "w") as other:
+        other.writestr("a.txt", "x")
+    with pytest.raises(InputError, match=r"zip.xlsx: this is not a workbook"):
+        Book(tmp_path / "zip.xlsx")
+
+
+def test_a_workbook_loads_like_a_folder(tmp_path):
+    book(
+        tmp_path,
+        [
+            ["Stay ID", "Species", "Intake date", "Intake_type"],
+            ["S-1", "beardie", dt.date(2026, 3, 2), "Surrender"],
+            ["S-2", "corn snake", 46084, "stray"],
+        ],
+    )
+    records = load(tmp_path / "r.xlsx", as_of="2026-12-31")
+    assert records["intakes"]["species"].tolist() == ["bearded dragon", "corn snake"]
+    assert records["intakes"]["intake_date"].dt.strftime("%Y-%m-%d").tolist() == ["2026-03-02", "2026-03-03"]
+    assert (records.findings["rule"].str.contains("day number") & (records.findings["row"] == 3)).any()
+    assert records.findings.loc[records.findings["row"] == 3, "column"].tolist() == ["Intake date"]
