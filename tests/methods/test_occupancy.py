@@ -11,6 +11,7 @@ from scipy import stats
 
 from mendcurve.errors import InputError
 from mendcurve.methods import occupancy as oc
+from mendcurve.methods import occupancy_changes as changes
 from mendcurve.methods import occupancy_house as oh
 from mendcurve.methods import occupancy_open as open_house
 from mendcurve.methods.occupancy_law import Stream, census_law, poisson_binomial
@@ -77,7 +78,8 @@ def test_census_agrees_with_r(row):
         "max_census": counts[a:b].max(),
         "intakes": ((start >= a) & (start < b)).sum(),
         "outcomes": ((end >= a) & (end < b)).sum(),
-        "little_law_rate_times_mean_days_in_window": np.clip(np.minimum(end, b) - np.maximum(start, a), 0, None).sum() / (b - a),
+        "little_law_rate_times_mean_days_in_window": np.clip(np.minimum(end, b) - np.maximum(start, a), 0, None).sum()
+        / (b - a),
     }  # fmt: skip
     row.check(got[row.quantity])
 
@@ -196,15 +198,15 @@ def test_mean_days_are_those_of_a_geometric_stay():
 
 def test_faster_raises_the_hazard_and_shorter_takes_off_days():
     k = geometric([0, 0.1])
-    fast = oc.faster(k, 0.2)
+    fast = changes.faster(k, 0.2)
     assert fast.hazard[0, 0, 1, 1] == pytest.approx(1 - 0.9**1.2)
     stays = np.array([0, 1, 3, 6, 6, 9, 12])
     k = oc.kernel(np.zeros(7, int), np.full(7, -1), stays, np.ones(7, int), zones=1, at_risk=1)
-    short = oc.shorter(k, 4, zone=0)
+    short = changes.shorter(k, 4, zone=0)
     left = np.cumprod(1 - short.hazard[0, 0].sum(axis=-1))
     new = np.where(stays == 0, 0, np.maximum(stays - 4, 1))
     assert left[:9] == pytest.approx([(new > d).mean() for d in range(9)])
-    assert oc.shorter(k, 0, zone=0).hazard is k.hazard
+    assert changes.shorter(k, 0, zone=0).hazard is k.hazard
 
 
 @pytest.mark.parametrize("seed", range(10))
@@ -310,8 +312,8 @@ REFUSALS = [
     (lambda: oc.kernel([0], [4], [3], [1], zones=1), "must not end before it began"),
     (lambda: oc.kernel([0], [-1], [3], [5], zones=1), "found 5 to 5"),
     (lambda: oc.kernel([0], [-1], [0], [1], zones=2), "first day in another zone"),
-    (lambda: oc.faster(geometric([0, 0.1]), -1.5), "0.1 is 10 %"),
-    (lambda: oc.shorter(geometric([0, 0.1]), -2, zone=0), "five days shorter"),
+    (lambda: changes.faster(geometric([0, 0.1]), -1.5), "0.1 is 10 %"),
+    (lambda: changes.shorter(geometric([0, 0.1]), -2, zone=0), "five days shorter"),
     (lambda: poisson_binomial([[1.2]]), "between 0 and 1"),
     (lambda: poisson_binomial([[0.2]], [-1]), "at least 0"),
     (lambda: stream(-1, 1, {(1,): 1.0}), "at least 0"),

@@ -57,7 +57,7 @@ def test_negative_binomial_counts_agree_with_r(row):
         row.check(queues.count_variance(mu, size))
 
 
-# Printed table: places for at most 1, 2, 5, 10 % refused, and use at the 5 % size (computed by the recursion and checked
+# Printed table: places for at most 1, 2, 5, 10 % refused, and use at the 5 % size (by the recursion, checked
 # by simulation; the 5 % column agrees with any Erlang B table).
 TABLE = {2: (7, 6, 5, 4, 38.5), 5: (11, 10, 9, 8, 53.5), 8: (15, 14, 13, 11, 59.7), 10: (18, 17, 15, 13, 64.2),
          15: (24, 23, 20, 18, 71.6), 20: (30, 28, 26, 23, 74.1), 30: (42, 39, 36, 32, 79.8), 40: (53, 50, 46, 42, 83.0),

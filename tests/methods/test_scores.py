@@ -17,7 +17,7 @@ def law_of(o: dict[str, float]) -> np.ndarray:
     return stats.poisson.pmf(np.arange(400), o["mean"])
 
 
-def got(row) -> float:
+def got(row) -> float:  # noqa: C901
     o, q = row.options, row.quantity
     if q == "crps_normal":
         return scores.crps_normal(o["mean"], o["sd"], o["y"])

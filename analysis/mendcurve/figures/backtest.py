@@ -11,8 +11,12 @@ from mendcurve.figures import style
 from mendcurve.figures.style import Picture
 from mendcurve.questions.capacity_backtest import LEVELS, RULES, Backtest
 
-NAMES = {"score": "this forecast", "last_value": "last value", "same_time_last_year": "same time last year",
-         "littles_law": "Little's law"}  # fmt: skip
+NAMES = {
+    "score": "this forecast",
+    "last_value": "last value",
+    "same_time_last_year": "same time last year",
+    "littles_law": "Little's law",
+}
 LINES = {
     "score": "-",
     "last_value": (0, (5, 2)),
@@ -33,11 +37,14 @@ def backtest(answer: Backtest) -> Picture:
     _scores(left, table)
     _coverage(right, table)
     return style.finish(
-        figure, name="backtest", title=_title(table),
+        figure,
+        name="backtest",
+        title=_title(table),
         subtitle=f"{answer.origins} past forecasts of {zone}, each made from the records as they then were. Left: mean "
         "error (continuous ranked probability score). Right: how often each band held what came; dashed: how often it "
         "should.",
-        alt=answer.sentence())  # fmt: skip
+        alt=answer.sentence(),
+    )
 
 
 def _scores(ax: Axes, table: pd.DataFrame) -> None:
@@ -47,8 +54,15 @@ def _scores(ax: Axes, table: pd.DataFrame) -> None:
     places = style.spread([ends[n] for n in names], 0.075 * top)
     for n, y in zip(names, places, strict=True):
         ours = n == "score"
-        ax.plot(table["days_ahead"], table[n], linestyle=LINES[n], color=style.ACCENT if ours else style.QUIET,
-                linewidth=2 if ours else 1.2, marker="o", markersize=3.5 if ours else 2.5)  # fmt: skip
+        ax.plot(
+            table["days_ahead"],
+            table[n],
+            linestyle=LINES[n],
+            color=style.ACCENT if ours else style.QUIET,
+            linewidth=2 if ours else 1.2,
+            marker="o",
+            markersize=3.5 if ours else 2.5,
+        )
         style.label_line(ax, table["days_ahead"].iloc[-1], y, NAMES[n], color=style.ACCENT if ours else style.INK)
     ax.set_xlim(0, table["days_ahead"].max() * 1.5)
     ax.set_xticks(table["days_ahead"])

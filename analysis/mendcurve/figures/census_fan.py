@@ -33,10 +33,14 @@ def census_fan(answer: Forecast) -> Picture:
     figure.supxlabel("day", fontsize=9)
     past = answer.past["day"].nunique() // 7
     return style.finish(
-        figure, name="census-fan", title=_title(answer),
+        figure,
+        name="census-fan",
+        title=_title(answer),
         subtitle=f"Places taken at the end of each day: the last {past} weeks as they were, the next {answer.weeks} as "
-        f"forecast from {answer.as_of.day} {answer.as_of:%B %Y}. Bands: 50, 80 and 95 % of what may come; line: the middle.",
-        alt=answer.sentence())  # fmt: skip
+        f"forecast from {answer.as_of.day} {answer.as_of:%B %Y}. Bands: 50, 80 and 95 % of what may come; "
+        "line: the middle.",
+        alt=answer.sentence(),
+    )
 
 
 def chosen(answer: Forecast) -> list[str]:
@@ -54,8 +58,15 @@ def _panel(ax: Axes, zone: str, answer: Forecast) -> None:
     past = answer.past[answer.past["zone"] == zone]
     ax.plot(past["day"], past["places_taken"], color=style.INK, linewidth=1.2, drawstyle="steps-post")
     for level, strength in BANDS:
-        ax.fill_between(fan["day"], fan[f"low{level}"], fan[f"high{level}"], color=style.ACCENT, alpha=0.28 * strength,
-                        linewidth=0, step="post")  # fmt: skip
+        ax.fill_between(
+            fan["day"],
+            fan[f"low{level}"],
+            fan[f"high{level}"],
+            color=style.ACCENT,
+            alpha=0.28 * strength,
+            linewidth=0,
+            step="post",
+        )
     ax.plot(fan["day"], fan["median"], color=style.ACCENT, linewidth=1.4)
     ax.axvline(answer.as_of, color=style.QUIET, linewidth=0.6)
     ax.annotate(
@@ -84,8 +95,15 @@ def _places(ax: Axes, past: pd.DataFrame, fan: pd.DataFrame) -> None:
         return
     ax.plot(held["day"], held["places"], color=style.CONTRAST, linewidth=1.2, linestyle=(0, (4, 2)))
     last = held["places"].iloc[-1]
-    ax.annotate(f"{last:.0f} places", (past["day"].iloc[0], held["places"].iloc[0]), xytext=(3, 2),
-                textcoords="offset points", color=style.CONTRAST, fontsize=8, va="bottom")  # fmt: skip
+    ax.annotate(
+        f"{last:.0f} places",
+        (past["day"].iloc[0], held["places"].iloc[0]),
+        xytext=(3, 2),
+        textcoords="offset points",
+        color=style.CONTRAST,
+        fontsize=8,
+        va="bottom",
+    )
 
 
 def _title(answer: Forecast) -> str:

@@ -32,8 +32,13 @@ def census_today(answer: Shown) -> Picture:
     ax.set_xlim(0, top * 1.15 + 1)
     ax.xaxis.set_major_locator(MaxNLocator(integer=True))
     ax.set_xlabel("places taken (bar) and places there are (upright mark)")
-    return style.finish(figure, name="census-today", title=_title(frame), subtitle=f"{frame.attrs['title']}, by zone: "
-                        f"{frame['animals'].sum():.0f} animals.", alt=answer.sentence())  # fmt: skip
+    return style.finish(
+        figure,
+        name="census-today",
+        title=_title(frame),
+        subtitle=f"{frame.attrs['title']}, by zone: {frame['animals'].sum():.0f} animals.",
+        alt=answer.sentence(),
+    )
 
 
 def _title(frame: pd.DataFrame) -> str:

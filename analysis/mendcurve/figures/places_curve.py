@@ -30,10 +30,14 @@ def places_curve(answer: PlacesNeeded) -> Picture:
     figure.supxlabel("places", fontsize=9)
     figure.supylabel("days on which so many are enough", fontsize=9)
     return style.finish(
-        figure, name="places-curve", title=_title(answer, zones),
-        subtitle=f"Share of the days of the next {answer.weeks} weeks with room for all, by number of places. Dashed: the "
+        figure,
+        name="places-curve",
+        title=_title(answer, zones),
+        subtitle=f"Share of the days of the next {answer.weeks} weeks with room for all, by number of places. "
+        f"Dashed: the "
         f"places there are. Thin line: {100 * answer.confidence:.0f} % of days.",
-        alt=answer.sentence())  # fmt: skip
+        alt=answer.sentence(),
+    )
 
 
 def _chosen(answer: PlacesNeeded) -> list[str]:
@@ -48,19 +52,39 @@ def _panel(ax: Axes, zone: str, answer: PlacesNeeded) -> None:
     curve = answer.curve[answer.curve["zone"] == zone]
     row = answer.zones[answer.zones["zone"] == zone].iloc[0]
     share, error = curve["share_of_days"], curve["error"]
-    ax.fill_between(curve["places"], (share - 2 * error).clip(0), (share + 2 * error).clip(upper=1), color=style.WASH,
-                    linewidth=0, step="post")  # fmt: skip
+    ax.fill_between(
+        curve["places"],
+        (share - 2 * error).clip(0),
+        (share + 2 * error).clip(upper=1),
+        color=style.WASH,
+        linewidth=0,
+        step="post",
+    )
     ax.plot(curve["places"], share, color=style.ACCENT, drawstyle="steps-post", linewidth=1.5)
     ax.axhline(answer.confidence, color=style.QUIET, linewidth=0.7)
     ax.plot([row["needed"]], [row["enough_at_needed"]], "o", color=style.ACCENT, markersize=5)
-    ax.annotate(f"{row['needed']:.0f} needed", (row["needed"], row["enough_at_needed"]), xytext=(-4, 4),
-                textcoords="offset points", ha="right", fontsize=8, color=style.ACCENT)  # fmt: skip
+    ax.annotate(
+        f"{row['needed']:.0f} needed",
+        (row["needed"], row["enough_at_needed"]),
+        xytext=(-4, 4),
+        textcoords="offset points",
+        ha="right",
+        fontsize=8,
+        color=style.ACCENT,
+    )
     held = row["places"]
     if pd.notna(held):
         ax.axvline(row["places"], color=style.CONTRAST, linewidth=1.2, linestyle=(0, (4, 2)))
         right = held > curve["places"].max() * 0.6
-        ax.annotate(f"{held:.0f} now", (held, 0.06), xytext=(-4 if right else 4, 0), textcoords="offset points",
-                    ha="right" if right else "left", fontsize=8, color=style.CONTRAST)  # fmt: skip
+        ax.annotate(
+            f"{held:.0f} now",
+            (held, 0.06),
+            xytext=(-4 if right else 4, 0),
+            textcoords="offset points",
+            ha="right" if right else "left",
+            fontsize=8,
+            color=style.CONTRAST,
+        )
     ax.set_title(zone, loc="left", fontsize=9.5)
     ax.set_xlim(0, max(curve["places"].max(), held if pd.notna(held) else 0) * 1.04)
     ax.set_ylim(0, 1.09)

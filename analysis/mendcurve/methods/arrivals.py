@@ -81,8 +81,8 @@ def weekly(counts: ArrayLike, *, ahead: int, draws: int, rng: np.random.Generato
             estimate=np.empty(0),
         )
     design = _design(np.arange(1 - y.size, 1), seasonal)
-    centre = np.array([np.log(y.mean()), 0.0, 0.0, 0.0][: design.shape[1]] + [SIZE_CENTRE])
-    spread = np.array([3.0, TREND_SD, SEASON_SD, SEASON_SD][: design.shape[1]] + [SIZE_SD])
+    centre = np.append([np.log(y.mean()), 0.0, 0.0, 0.0][: design.shape[1]], SIZE_CENTRE)
+    spread = np.append([3.0, TREND_SD, SEASON_SD, SEASON_SD][: design.shape[1]], SIZE_SD)
     found = optimize.minimize(
         _cost,
         centre,

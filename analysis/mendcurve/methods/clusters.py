@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import stats
 
 from mendcurve.errors import InputError, check_proportion
 from mendcurve.methods.curves import Incidence, cumulative_incidence
@@ -142,10 +143,15 @@ def cluster_incidence(
 
     Notes
     -----
-    One influence a row and day from prefix sums, no loop over rows. Without clusters the SE is the Greenwood type.
-    Limits: mid-p beta product with counts divided by the design effect of that day: the variance by cluster over that
-    of independent subjects, at least 1; where an event-free or all-event curve has no variance, the clusters' sizes
-    (sum m^2 / sum m).
+    One influence a row and day from prefix sums, no loop over rows. Without clusters the SE is the Greenwood type,
+    exactly so where nobody enters late. Limits: mid-p beta product with counts divided by the design effect of that
+    day: the variance by cluster over that of independent subjects, at least 1; where an event-free or all-event curve
+    has no variance, the clusters' sizes (sum of squares over sum). Where subjects are clustered, m clusters estimate
+    their own variance, so it is widened by m/(m-1) and the squared ratio of Student's t to the normal quantile [1]_.
+
+    References
+    ----------
+    .. [1] Korn & Graubard (1998), Survey Methodology 24:193-201 (from memory).
     """
     check_proportion("confidence", confidence)
     begin = np.full(len(np.asarray(exit)), -1.0) if entry is None else np.asarray(entry, dtype=float)
@@ -164,11 +170,19 @@ def cluster_incidence(
     plain = single.se[0] ** 2
     effect = np.where(plain > 1e-16, np.divide(variance, plain, out=np.ones(shape), where=plain > 1e-16), by_size)
     effect = np.maximum(effect, 1.0)
-    low, high = _limits_at(tally, wanted, effect, confidence)
+    few = _few_clusters(len(sizes), confidence) if sizes.max(initial=0.0) > 1 else 1.0
+    low, high = _limits_at(tally, wanted, effect * few, confidence)
     return ClusterIncidence(
         causes=causes, day=wanted, share=at.share[0], low=low, high=high, se=np.sqrt(variance), design_effect=effect,
         subjects=float(w.sum()), clusters=len(sizes),
     )  # fmt: skip
+
+
+def _few_clusters(m: int, confidence: float) -> float:
+    if m < 2:
+        return 1.0
+    tail = 0.5 + confidence / 2
+    return float(m / (m - 1) * (stats.t.ppf(tail, m - 1) / stats.norm.ppf(tail)) ** 2)
 
 
 def _independent(tally: Tally) -> Incidence:

@@ -179,9 +179,9 @@ def _quantile(value: ArrayLike) -> NDArray[np.int64]:
 
 
 def restarting_quarantine(rate: float, days: float) -> float:
-    """Return the expected days until a shared room is clear if every arrival restarts the clock: (e^(rate days) - 1) / rate.
+    """Return the expected days until a shared room is clear if every arrival restarts the clock.
 
-    Waiting for a gap of ``days`` in a Poisson stream of ``rate`` a day (textbook pattern waiting time).
+    (e^(rate days) - 1) / rate, the wait for a gap of ``days`` in a Poisson stream of ``rate`` a day (textbook).
     """
     if _load(rate) == 0:
         return float(days)

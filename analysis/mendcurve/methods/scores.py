@@ -163,7 +163,10 @@ def log_score_normal(mean: ArrayLike, sd: ArrayLike, seen: ArrayLike) -> Floats:
 
 
 def dawid_sebastiani(mean: ArrayLike, variance: ArrayLike, seen: ArrayLike) -> Floats:
-    """((y - mean) / sd)^2 + 2 log sd: uses two moments only; Dawid & Sebastiani (1999), Ann Stat 27:65-81 (from memory)."""
+    """((y - mean) / sd)^2 + 2 log sd: uses two moments only.
+
+    Dawid & Sebastiani (1999), Annals of Statistics 27:65-81 (from memory).
+    """
     variance = _positive("The variance of a forecast", variance)
     return (np.asarray(seen, dtype=float) - mean) ** 2 / variance + np.log(variance)
 

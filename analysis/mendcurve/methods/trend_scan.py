@@ -29,8 +29,10 @@ class Model:
         Standard deviation of one reading about its own path.
     usual, usual_sd : float
         Mean and standard deviation of the slope of series that do well.
-    needed, stopped : float
-        Slope that is enough, and the slope after it has stopped; ``stopped < needed``.
+    needed : float
+        Slope that is enough.
+    stopped : tuple of float
+        Slopes a series may have after it stopped; each below ``needed``.
     tail : float
         Degrees of freedom of the t distribution of readings (above 2; infinity: normal).
     wander : float
@@ -42,7 +44,7 @@ class Model:
     usual: float
     usual_sd: float
     needed: float
-    stopped: float
+    stopped: tuple[float, ...]
     tail: float = 5.0
     wander: float = 0.0
 
@@ -51,10 +53,10 @@ class Model:
             raise InputError(
                 "Noise of a reading must be above 0.", [f"{self.noise:g} given"], "Use at least the step of the scale."
             )
-        if not self.stopped < self.needed:
+        if not self.stopped or not max(self.stopped) < self.needed:
             raise InputError(
-                "The slope after stopping must be below the needed slope.",
-                [f"stopped {self.stopped:g}, needed {self.needed:g}"],
+                "Slopes after stopping must be below the needed slope.",
+                [f"stopped {', '.join(f'{s:g}' for s in self.stopped) or 'not given'}, needed {self.needed:g}"],
             )
         if not self.tail > 2:
             raise InputError(
@@ -106,7 +108,8 @@ def scan(time: ArrayLike, y: ArrayLike, model: Model, *, draws: int = DRAWS) -> 
     -----
     For an onset at reading j, before: level a (unknown) + b t, b ~ N(usual, usual_sd^2); after: slope ``needed`` under
     the one hypothesis and ``stopped`` under the other, continuous at j. The log likelihood ratio of the two is linear
-    in y; the statistic is its maximum over the onsets that leave 2 readings after. Readings far from their neighbours
+    in y; the statistic is its maximum over the onsets that leave 2
+    readings after, and over the slopes after stopping. Readings far from their neighbours
     are drawn in first (``draw_in``). Only the last 60 readings are looked at.
 
     Series that do well go on at their own slope b, those below ``needed`` at ``needed``; their readings have
@@ -138,22 +141,24 @@ def scan_many(
     best = values.max(axis=1)
     healthy = np.sort((_simulated(time, model, draws) @ weights.T - constant).max(axis=1))
     above = draws - np.searchsorted(healthy, best - 1e-12)
-    return best, (above + 1) / (draws + 1), values.argmax(axis=1) + dropped
+    return best, (above + 1) / (draws + 1), values.argmax(axis=1) % (len(constant) // len(model.stopped)) + dropped
 
 
 def contrasts(time: Array, model: Model) -> tuple[Array, Array]:
-    """Return weights (onsets, n) and constants (onsets,): the log likelihood ratios are weights @ y - constants.
+    """Return weights (k, n) and constants (k,): the log likelihood ratios are weights @ y - constants.
+
+    k is all onsets for the first slope after stopping, then all for the next.
 
     Notes
     -----
     With m = min(t, t_j), v = max(t - t_j, 0), V = noise^2 I + usual_sd^2 m m' + wander^2 K, K the covariance of a
     random walk that is 0 at t_j, and P = V^-1 less its projection on the
-    unknown level, the ratio is d' P (y - usual m - needed v) - d' P d / 2 with d = (stopped - needed) v.
+    unknown level, the ratio is d' P (y - usual m - needed v) - d' P d / 2 with d = (stopped - needed) v
+    for each slope after stopping.
     """
     time = time - time[0]
     onset = time[: len(time) - AFTER, None]
     before, after = np.minimum(time, onset), np.maximum(time - onset, 0)
-    d = (model.stopped - model.needed) * after
     gap = time - onset
     same = np.sign(gap)[:, :, None] * np.sign(gap)[:, None, :] > 0
     nearer = np.minimum(np.abs(gap)[:, :, None], np.abs(gap)[:, None, :])
@@ -162,10 +167,14 @@ def contrasts(time: Array, model: Model) -> tuple[Array, Array]:
         + model.usual_sd**2 * before[:, :, None] * before[:, None, :]
         + model.wander**2 * np.where(same, nearer, 0.0)
     )
-    ones, solved = np.moveaxis(np.linalg.solve(variance, np.stack([np.ones_like(d), d], axis=-1)), -1, 0)
-    weights = solved - ones * (solved.sum(1) / ones.sum(1))[:, None]
-    expected = model.usual * before + model.needed * after + d / 2
-    return weights, (weights * expected).sum(1)
+    ones, solved = np.moveaxis(np.linalg.solve(variance, np.stack([np.ones_like(after), after], axis=-1)), -1, 0)
+    projected = solved - ones * (solved.sum(1) / ones.sum(1))[:, None]
+    weights, constant = [], []
+    for stopped in model.stopped:
+        d = stopped - model.needed
+        weights.append(d * projected)
+        constant.append((d * projected * (model.usual * before + (model.needed + d / 2) * after)).sum(1))
+    return np.concatenate(weights), np.concatenate(constant)
 
 
 def draw_in(time: Array, y: Array, noise: float) -> Array:

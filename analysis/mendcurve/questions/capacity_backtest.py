@@ -68,8 +68,10 @@ class Backtest(Answer):
         both = fair.dropna(subset=[best])
         ratio = both["score"].mean() / both[best].mean() if both[best].mean() > 0 else float("nan")
         word = "smaller" if ratio < 1 else "larger"
-        return (f"{start}; its error was {percent(abs(1 - ratio))} {word} than that of the best simple rule "
-                f"({best.replace('_', ' ')}).")  # fmt: skip
+        return (
+            f"{start}; its error was {percent(abs(1 - ratio))} {word} than that of the best simple rule "
+            f"({best.replace('_', ' ')})."
+        )
 
     def notes(self) -> tuple[str, ...]:
         """Return how it was done."""
@@ -106,18 +108,41 @@ def backtest(
     rng = np.random.default_rng(seed)
     rows = [row for o in origins[::-1] for row in _one(records, truth, first, o, total_days, days_ahead, draws, rng)]
     frame = pd.DataFrame(rows, columns=["origin", "zone", "days_ahead", "seen", "mean", "score", "pit", *RULES])
-    frame = titled(frame, "Past forecasts, scored", days_ahead="days", seen="places", mean="places", score="places",
-                   **dict.fromkeys(RULES, "places"))  # fmt: skip
-    return Backtest(frame=frame, summary=_summary(frame), origins=len(origins), remarks=(
-        f"Origins every {count(every_weeks, 'week')}" + (f", the first on {day(first + pd.Timedelta(days=origins[-1]))}"
-                                                         if origins else "") + "; at each, all later facts were removed.",
-        "Score: continuous ranked probability score in places; smaller is better. Simple rules carry the spread of their "
-        "own past errors.", "Forecasts from origins a few weeks apart share most of what came: they are not independent "
-        "tests.", "Changes made to old records since then are in the past as it is cut."))  # fmt: skip
+    frame = titled(
+        frame,
+        "Past forecasts, scored",
+        days_ahead="days",
+        seen="places",
+        mean="places",
+        score="places",
+        **dict.fromkeys(RULES, "places"),
+    )
+    return Backtest(
+        frame=frame,
+        summary=_summary(frame),
+        origins=len(origins),
+        remarks=(
+            f"Origins every {count(every_weeks, 'week')}"
+            + (f", the first on {day(first + pd.Timedelta(days=origins[-1]))}" if origins else "")
+            + "; at each, all later facts were removed.",
+            "Score: continuous ranked probability score in places; smaller is better. Simple rules carry the spread of "
+            "their own past errors.",
+            "Forecasts from origins a few weeks apart share most of what came: they are not independent tests.",
+            "Changes made to old records since then are in the past as it is cut.",
+        ),
+    )
 
 
-def _one(records: Records, truth: pd.DataFrame, first: pd.Timestamp, origin: int, total_days: int,
-         days_ahead: tuple[int, ...], draws: int, rng: np.random.Generator) -> list[dict[str, object]]:  # fmt: skip
+def _one(
+    records: Records,
+    truth: pd.DataFrame,
+    first: pd.Timestamp,
+    origin: int,
+    total_days: int,
+    days_ahead: tuple[int, ...],
+    draws: int,
+    rng: np.random.Generator,
+) -> list[dict[str, object]]:
     ahead = [d for d in days_ahead if origin + d <= total_days]
     made = setup(records.cut(first + pd.Timedelta(days=origin)), weeks=-(-max(ahead) // 7), draws=draws)
     found = laws(made.house, max(ahead), days=ahead)
@@ -130,9 +155,18 @@ def _one(records: Records, truth: pd.DataFrame, first: pd.Timestamp, origin: int
         for k, d in enumerate(ahead):
             came = int(seen[row, origin + d]) if row is not None else 0
             law = np.concatenate([np.zeros(made.fixed[i]), found.law[i][k]])
-            rows.append({"origin": made.as_of, "zone": zone, "days_ahead": d, "seen": came,
-                         "mean": float(law @ np.arange(law.size)), "score": float(crps_law(law, came)),
-                         "pit": float(randomised_pit(law, came, rng)), **past.scores(d, came)})  # fmt: skip
+            rows.append(
+                {
+                    "origin": made.as_of,
+                    "zone": zone,
+                    "days_ahead": d,
+                    "seen": came,
+                    "mean": float(law @ np.arange(law.size)),
+                    "score": float(crps_law(law, came)),
+                    "pit": float(randomised_pit(law, came, rng)),
+                    **past.scores(d, came),
+                }
+            )
     return rows
 
 
@@ -169,9 +203,12 @@ class _Past:
         year = t[t + ahead - YEAR >= 0]
         rules = {
             "last_value": (c[o], c[t + ahead] - c[t]),
-            "same_time_last_year": (c[o + ahead - YEAR] if o + ahead >= YEAR else np.nan, c[year + ahead] - c[year + ahead - YEAR]),
+            "same_time_last_year": (
+                c[o + ahead - YEAR] if o + ahead >= YEAR else np.nan,
+                c[year + ahead] - c[year + ahead - YEAR],
+            ),
             "littles_law": (self.little[o], c[t + ahead] - self.little[t]),
-        }  # fmt: skip
+        }
         return {name: self._score(centre, errors, came) for name, (centre, errors) in rules.items()}
 
     @staticmethod
@@ -186,5 +223,10 @@ def _summary(frame: pd.DataFrame) -> pd.DataFrame:
     out = by.agg(forecasts=("score", "size"), score=("score", "mean"), **{r: (r, "mean") for r in RULES})
     for level in LEVELS:
         out[f"held_{100 * level:.0f}"] = by["pit"].agg(lambda p, level=level: covered(p, level).mean())
-    return titled(out.reset_index(), "Scores and coverage of past forecasts", days_ahead="days", score="places",
-                  **dict.fromkeys(RULES, "places"))  # fmt: skip
+    return titled(
+        out.reset_index(),
+        "Scores and coverage of past forecasts",
+        days_ahead="days",
+        score="places",
+        **dict.fromkeys(RULES, "places"),
+    )

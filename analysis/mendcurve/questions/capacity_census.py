@@ -85,9 +85,12 @@ def census(records: Records, moved: pd.DataFrame | None = None) -> Shown:
         frame=frame,
         says=f"On {day(records.as_of)}, {count(here, 'animal')} {were(here)} in care; since {day(first)} "
         f"there were {mean:.0f} on an average day.",
-        remarks=("Counted at the end of the day: in on the day of intake, out on the day of outcome. A group that shares "
-                 "a place takes one place.", *_lost(records, moved)),
-    )  # fmt: skip
+        remarks=(
+            "Counted at the end of the day: in on the day of intake, out on the day of outcome. A group that shares "
+            "a place takes one place.",
+            *_lost(records, moved),
+        ),
+    )
 
 
 def daily(
@@ -140,8 +143,14 @@ def today(records: Records) -> Shown:
             "next_free_by": [_next_free(made, i) for i in range(len(made.zones))],
         }
     )
-    frame = titled(frame, f"In care on {day(records.as_of)}", animals="animals", places_taken="places", places="places",
-                   free="places")  # fmt: skip
+    frame = titled(
+        frame,
+        f"In care on {day(records.as_of)}",
+        animals="animals",
+        places_taken="places",
+        places="places",
+        free="places",
+    )
     return Shown(frame=frame, says=_today_says(frame, records.as_of), remarks=_today_notes(frame, made.notes))
 
 
@@ -175,8 +184,12 @@ def _today_notes(frame: pd.DataFrame, notes: tuple[str, ...]) -> tuple[str, ...]
     none = frame.loc[frame["places"].isna(), "zone"].tolist()
     kept = tuple(n for n in notes if "permanent" in n or "lost track" in n or "follows from" in n)
     more = (f"No number of places is recorded for {listing(none)}, or it takes none.",) if none else ()
-    return ("Next free: the first day by which, with a chance of at least 80 %, one of those there will have left; blank: "
-            "not within 13 weeks.", *more, *kept)  # fmt: skip
+    return (
+        "Next free: the first day by which, with a chance of at least 80 %, one of those there will have left; blank: "
+        "not within 13 weeks.",
+        *more,
+        *kept,
+    )
 
 
 def flow(records: Records) -> Shown:
@@ -202,12 +215,15 @@ def flow(records: Records) -> Shown:
     frame = titled(frame, "Intake by month", events="events", animals="animals", year_before="animals")
     whole = frame[frame["whole_month"]]
     if whole.empty:
-        says = f"{count(int(frame['animals'].sum()), 'animal')} came in since {day(records.records_start)}; no whole month yet."
+        came = count(int(frame["animals"].sum()), "animal")
+        says = f"{came} came in since {day(records.records_start)}; there is no whole month yet."
     else:
         most = whole.loc[whole["animals"].idxmax()]
-        says = (f"In {count(len(whole), 'whole month')}, {count(int(whole['animals'].sum()), 'animal')} came in, "
-                f"{whole['animals'].mean():.0f} a month on average; the most, {int(most['animals'])}, came in "
-                f"{most['month']:%B %Y}.")  # fmt: skip
+        says = (
+            f"In {count(len(whole), 'whole month')}, {count(int(whole['animals'].sum()), 'animal')} came in, "
+            f"{whole['animals'].mean():.0f} a month on average; the most, {int(most['animals'])}, came in "
+            f"{most['month']:%B %Y}."
+        )
     return Shown(frame=frame, says=says, remarks=("Animals split from a group already here are no new intake.",))
 
 
@@ -243,5 +259,8 @@ def requests(records: Records, period: Period | None = None) -> Shown:
         frame.sort_values("animals", ascending=False, ignore_index=True), "Requests by answer", animals="animals"
     )
     total, away = int(frame["animals"].sum()), int(frame.loc[frame["answer"] == "no room", "animals"].sum())
-    return Shown(frame=frame, says=f"{when} we were asked to take {count(total, 'animal')}; for {away} of them there was "
-                                   "no room.", remarks=("An animal asked about twice counts twice.",))  # fmt: skip
+    return Shown(
+        frame=frame,
+        says=f"{when} we were asked to take {count(total, 'animal')}; for {away} of them there was no room.",
+        remarks=("An animal asked about twice counts twice.",),
+    )

@@ -67,9 +67,11 @@ class Forecast(Answer):
         if known.empty:
             return f"{start}; the number of places is not recorded."
         worst = known.loc[known["any_day_over"].idxmax()]
-        return (f"{start}; the zone likeliest to run short is {worst['zone']}, with more than its "
-                f"{count(worst['places'], 'place')} needed on {percent(worst['share_of_days_over'])} of days and a chance of "
-                f"{percent(worst['any_day_over'])} of at least one such day.")  # fmt: skip
+        return (
+            f"{start}; the zone likeliest to run short is {worst['zone']}, with more than its "
+            f"{count(worst['places'], 'place')} needed on {percent(worst['share_of_days_over'])} of days and a chance "
+            f"of {percent(worst['any_day_over'])} of at least one such day."
+        )
 
     def notes(self) -> tuple[str, ...]:
         """Return the assumptions."""
@@ -108,13 +110,21 @@ def forecast(records: Records, weeks: int = 13, *, draws: int | None = None, see
         zones.append(_zone(zone, rows[-1], path, held))
     units = {c: "places" for c in rows[0].columns if c not in ("zone", "day", "over")} | {"over": "chance, 0-1"}
     frame = titled(pd.concat(rows, ignore_index=True), f"Census forecast, {weeks} weeks by day", **units)
-    per_zone = titled(pd.DataFrame(zones), f"The next {weeks} weeks by zone", places="places", mean="places",
-                      share_of_days_over="share of days", any_day_over="chance, 0-1", worst_day_over="chance, 0-1",
-                      short_by="places")  # fmt: skip
+    per_zone = titled(
+        pd.DataFrame(zones),
+        f"The next {weeks} weeks by zone",
+        places="places",
+        mean="places",
+        share_of_days_over="share of days",
+        any_day_over="chance, 0-1",
+        worst_day_over="chance, 0-1",
+        short_by="places",
+    )
     past = census(records, made.spells).to_frame()
     past = past[past["day"] > made.as_of - pd.Timedelta(weeks=PAST_WEEKS)].reset_index(drop=True)
-    return Forecast(frame=frame, zones=per_zone, past=past, weeks=weeks, as_of=made.as_of,
-                    remarks=_remarks(records, made, found, n))  # fmt: skip
+    return Forecast(
+        frame=frame, zones=per_zone, past=past, weeks=weeks, as_of=made.as_of, remarks=_remarks(records, made, found, n)
+    )
 
 
 def shown(made: Setup) -> list[tuple[int, str]]:
@@ -161,6 +171,10 @@ def _remarks(records: Records, made: Setup, found: Laws, n: int) -> tuple[str, .
     error = max(float(e.max()) for e in found.error)
     chance = 0.5 / np.sqrt(n)
     more = () if records.has("requests") else (NOT_ASKED,)
-    return (*made.notes, f"Monte Carlo error of a daily chance: at most {100 * error:.1f} percentage points (standard error); "
-            f"of a chance of at least one day, from {n:,} paths: at most {100 * chance:.1f}.", *more,
-            "Forecasts rest on the past of one rescue; leave room for what has not happened before.")  # fmt: skip
+    return (
+        *made.notes,
+        f"Monte Carlo error of a daily chance: at most {100 * error:.1f} percentage points (standard error); "
+        f"of a chance of at least one day, from {n:,} paths: at most {100 * chance:.1f}.",
+        *more,
+        "Forecasts rest on the past of one rescue; leave room for what has not happened before.",
+    )

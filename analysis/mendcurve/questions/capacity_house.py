@@ -104,11 +104,19 @@ def setup(records: Records, *, weeks: int, draws: int | None = None, seed: int =
     fixed = moved[moved["to_date"].isna() & lasting].groupby("zone")["places"].sum().reindex(list(zones)).fillna(0)
     known = places_on(records, records.as_of)
     return Setup(
-        zones=zones, house=house, fixed=np.append(fixed.to_numpy("int64"), int(fixed.sum())),
+        zones=zones,
+        house=house,
+        fixed=np.append(fixed.to_numpy("int64"), int(fixed.sum())),
         places={z: float(known.get(z, np.nan)) if pd.notna(known.get(z, np.nan)) else np.nan for z in zones},
-        spells=moved, stays=everyone, as_of=records.as_of, weeks=n_weeks, events=incoming["event"].nunique(), large=large,
-        seasonal=seasonal, notes=_notes(everyone, moved, n_weeks, seasonal, large, draws),
-    )  # fmt: skip
+        spells=moved,
+        stays=everyone,
+        as_of=records.as_of,
+        weeks=n_weeks,
+        events=incoming["event"].nunique(),
+        large=large,
+        seasonal=seasonal,
+        notes=_notes(everyone, moved, n_weeks, seasonal, large, draws),
+    )
 
 
 def _first_day(records: Records) -> pd.Timestamp:
@@ -131,8 +139,11 @@ def _incoming(records: Records, everyone: pd.DataFrame, moved: pd.DataFrame, sta
     """Return a row for each new intake since the start: date, event, places, animals and first zone."""
     new = everyone[everyone["is_intake"] & ~everyone["dead_on_arrival"] & (everyone["intake_date"] >= start)]
     row = new.groupby("stay_id", sort=False).agg(
-        date=("intake_date", "first"), kind=("intake_type", "first"), arrival=("arrival_id", "first"),
-        animals=("animals", "sum"))  # fmt: skip
+        date=("intake_date", "first"),
+        kind=("intake_type", "first"),
+        arrival=("arrival_id", "first"),
+        animals=("animals", "sum"),
+    )
     first = moved[moved["from_date"] == moved.groupby("stay_id")["from_date"].transform("min")]
     row = row.join(first.groupby("stay_id").agg(zone=("zone", "first"), places=("places", "sum")))
     row["zone"] = row["zone"].ffill().bfill()
@@ -149,12 +160,12 @@ def _streams(
     records: Records, row: pd.DataFrame, start: pd.Timestamp, weeks: int, draws: int, rng: np.random.Generator
 ) -> tuple[tuple[Stream, ...], np.ndarray, bool, int, int]:
     """Return the streams ahead, the share of each weekday, whether seasonal, the large events, the weeks used."""
-    events = row.groupby("event", sort=False).agg(date=("date", "first"), animals=("animals", "sum"),
-                                                  places=("places", lambda p: tuple(sorted(p))))  # fmt: skip
+    events = row.groupby("event", sort=False).agg(
+        date=("date", "first"), animals=("animals", "sum"), places=("places", lambda p: tuple(sorted(p)))
+    )
     back = (records.as_of - events["date"]).dt.days
-    n_weeks = int(min(((records.as_of - start).days + 1) // WEEK, MOST_WEEKS))
-    if n_weeks < 1:
-        raise_short(records)
+    # A rescue in its first days is given one week, so far as it has gone.
+    n_weeks = int(np.clip(((records.as_of - start).days + 1) // WEEK, 1, MOST_WEEKS))
     seen = back < n_weeks * WEEK
     large = events["animals"] >= int(records.settings["capacity.large_event"])
     usual = events[seen & ~large]
@@ -172,21 +183,14 @@ def _streams(
     return tuple(streams), share, fit.seasonal, len(rare), n_weeks
 
 
-def raise_short(records: Records) -> None:
-    """Say that a forecast needs at least one week of complete records."""
-    from mendcurve.errors import InputError
-
-    raise InputError(
-        "A forecast needs at least one full week between records start and as-of date.",
-        [f"records start {records.records_start:%Y-%m-%d}, as-of {records.as_of:%Y-%m-%d}"],
-        "Set dates.records_start and dates.as_of in records.toml.",
-    )
-
-
 def _stream(mean: np.ndarray, size: np.ndarray, batches: pd.Series, draws: int, rng: np.random.Generator) -> Stream:
     times = batches.value_counts(sort=False)
-    return Stream(mean=mean, size=size, batches=tuple(times.index),
-                  chance=arrivals.batch_chances(times.to_numpy(), draws=draws, rng=rng))  # fmt: skip
+    return Stream(
+        mean=mean,
+        size=size,
+        batches=tuple(times.index),
+        chance=arrivals.batch_chances(times.to_numpy(), draws=draws, rng=rng),
+    )
 
 
 def _entry(row: pd.DataFrame, code: dict[str, int], draws: int, rng: np.random.Generator) -> np.ndarray:
@@ -207,11 +211,14 @@ def _notes(
     assumed = int(moved["assumed"].sum())
     notes = [
         f"Intake of {count(weeks, 'week')}; "
-        + ("season and damped trend fitted, both shrunk to flat." if seasonal else
-           "a steady rate, because a season needs two years of records."),
+        + (
+            "season and damped trend fitted, both shrunk to flat."
+            if seasonal
+            else "a steady rate, because a season needs two years of records."
+        ),
         "Animals move independently of each other: full zones turn no one away and hold no one back.",
         f"Laws are exact given the parameters and mixed over {draws} parameter draws.",
-    ]  # fmt: skip
+    ]
     if large:
         notes.append(f"{count(large, 'large intake event')} ({listing(['kept apart', 'as rare as they were'])}).")
     if lasting:

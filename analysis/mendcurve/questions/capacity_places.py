@@ -93,23 +93,40 @@ def places_needed(
         curve = _curve(zone, each, int(made.fixed[i]))
         curves.append(curve)
         path = (walked.sum(axis=1) if zone == TOTAL else walked[:, i]) + made.fixed[i]
-        rows.append(
-            _row(zone, each, path, made.places.get(zone, np.nan), load[i], confidence, int(made.fixed[i]))
-        )
+        rows.append(_row(zone, each, path, made.places.get(zone, np.nan), load[i], confidence, int(made.fixed[i])))
     units = dict.fromkeys(
         ("places", "needed", "needed_low", "needed_high", "steady_mean", "poisson", "erlang"), "places"
     )
-    frame = titled(pd.DataFrame(rows), f"Places enough on {percent(confidence)} of days", **units,
-                   enough_now="share of days", any_day_over_needed="chance, 0-1")  # fmt: skip
-    curve_frame = titled(pd.concat(curves, ignore_index=True), "Places and the days they are enough", places="places",
-                         share_of_days="share of days", error="share of days")  # fmt: skip
+    frame = titled(
+        pd.DataFrame(rows),
+        f"Places enough on {percent(confidence)} of days",
+        **units,
+        enough_now="share of days",
+        any_day_over_needed="chance, 0-1",
+    )
+    curve_frame = titled(
+        pd.concat(curves, ignore_index=True),
+        "Places and the days they are enough",
+        places="places",
+        share_of_days="share of days",
+        error="share of days",
+    )
     more = () if records.has("requests") else (NOT_ASKED,)
-    return PlacesNeeded(zones=frame, curve=curve_frame, confidence=confidence, weeks=weeks, remarks=(
-        "Each zone by itself: places of one zone do not help another. Needed low and high: the middle 80 % of what "
-        "each parameter draw alone would ask for.",
-        f"Textbook, steady state: mean by Little's law (rate x mean stay); Poisson: enough on {percent(confidence)} of days; "
-        f"Erlang: at most {percent(REFUSED)} of arrivals refused. Groups that arrive together need more than they say.",
-        *made.notes, *more))  # fmt: skip
+    return PlacesNeeded(
+        zones=frame,
+        curve=curve_frame,
+        confidence=confidence,
+        weeks=weeks,
+        remarks=(
+            "Each zone by itself: places of one zone do not help another. Needed low and high: the middle 80 % of "
+            "what each parameter draw alone would ask for.",
+            "Textbook, steady state: mean by Little's law (rate x mean stay); Poisson: enough on "
+            f"{percent(confidence)} of days; Erlang: at most {percent(REFUSED)} of arrivals refused. Groups that arrive "
+            "together need more than they say.",
+            *made.notes,
+            *more,
+        ),
+    )
 
 
 def _curve(zone: str, each: np.ndarray, fixed: int) -> pd.DataFrame:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from mendcurve.methods.occupancy import faster, shorter
+from mendcurve.methods.occupancy_changes import faster, shorter
 from mendcurve.methods.occupancy_house import House, mean_census
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.capacity_census import titled
@@ -98,14 +98,31 @@ def what_if(
             held = made.places.get(zone, np.nan) + (scenario.more_places or {}).get(zone, 0)
             base.append(_measured(zone, mean, path, held, confidence))
             rows.append(_row(scenario.name, zone, base[-1], base[len(rows) % len(shown(made))]))
-    frame = titled(pd.DataFrame(rows), "If nothing else changed", places="places", mean="places", difference="places",
-                   low="places", high="places", days_over="days", days_over_change="days", needed="places")  # fmt: skip
+    frame = titled(
+        pd.DataFrame(rows),
+        "If nothing else changed",
+        places="places",
+        mean="places",
+        difference="places",
+        low="places",
+        high="places",
+        days_over="days",
+        days_over_change="days",
+        needed="places",
+    )
     more = () if records.has("requests") else (NOT_ASKED,)
-    return WhatIf(frame=frame, weeks=weeks, remarks=(
-        f"Difference: mean places taken over the next {count(weeks, 'week')}, less as now, with its 95 % interval between "
-        "parameter draws. Days over: expected days with more than the places needed.",
-        "Animals were not assigned to faster or slower care at random: what made past stays shorter need not make new ones "
-        "so.", *made.notes, *more))  # fmt: skip
+    return WhatIf(
+        frame=frame,
+        weeks=weeks,
+        remarks=(
+            f"Difference: mean places taken over the next {count(weeks, 'week')}, less as now, with its 95 % interval "
+            "between parameter draws. Days over: expected days with more than the places needed.",
+            "Animals were not assigned to faster or slower care at random: what made past stays shorter need not make "
+            "new ones so.",
+            *made.notes,
+            *more,
+        ),
+    )
 
 
 def usual(made: Setup) -> tuple[Scenario, ...]:
@@ -169,7 +186,16 @@ def _measured(zone: str, mean: np.ndarray, path: np.ndarray, held: float, confid
 def _row(name: str, zone: str, now: _Measured, base: _Measured) -> dict[str, object]:
     apart = now.mean - base.mean
     low, high = np.quantile(apart, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
-    return {"scenario": name, "zone": zone, "places": now.places, "mean": float(now.mean.mean()),
-            "difference": float(apart.mean()), "low": float(low), "high": float(high), "days_over": now.days_over,
-            "days_over_change": now.days_over - base.days_over, "needed": now.needed,
-            "needed_change": now.needed - base.needed}  # fmt: skip
+    return {
+        "scenario": name,
+        "zone": zone,
+        "places": now.places,
+        "mean": float(now.mean.mean()),
+        "difference": float(apart.mean()),
+        "low": float(low),
+        "high": float(high),
+        "days_over": now.days_over,
+        "days_over_change": now.days_over - base.days_over,
+        "needed": now.needed,
+        "needed_change": now.needed - base.needed,
+    }
