@@ -89,7 +89,7 @@ def test_the_path_from_intake_to_home():
         "milestone",
     ]
     assert answer.sentence() == (
-        "This corn snake was found as a stray in March 2025; burn was found. A vet first saw it on day 2. It was given "
+        "This corn snake was found as a stray in March 2025. Found: burn. A vet first saw it on day 2. It was given "
         "2 doses in 1 course of treatment. It weighed 200 g on day 1 and 250 g on day 50, 25 % more. It was cleared on "
         "day 40. It went to a new home on day 61."
     )
@@ -136,7 +136,7 @@ def test_no_person_note_room_medicine_or_reason_is_ever_shown(public):
 
 
 def test_an_unknown_id_is_refused_with_the_nearest():
-    with pytest.raises(InputError, match='No stay and no animal is called "S1".'):
+    with pytest.raises(InputError, match='No stay and no animal is called "S1"'):
         casefile.path(rescue(), "S1")
 
 

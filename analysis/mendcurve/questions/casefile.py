@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import pandas as pd
 
@@ -30,7 +30,8 @@ class Path(Answer):
     ----------
     frame : DataFrame
         ``COLUMNS``: one row for each spell in a zone, condition, course, dose, weighing and milestone. Days since
-        intake; ``to_day`` is missing where it still lasts; ``value`` in grams for weighings and the target. No dates if public.
+        intake; ``to_day`` is missing where it still lasts; ``value`` in grams for weighings and targets. Without dates
+        if public.
     """
 
     frame: pd.DataFrame
@@ -38,12 +39,12 @@ class Path(Answer):
     species: str
     public: bool
     may_be_told: bool
+    asked_for: bool = True
     came: str = ""
     animals: int = 1
     days: int = 0
     end: str = ""
     other_stays: int = 0
-    scale: dict[str, str] = field(default_factory=dict)
 
     def to_frame(self) -> pd.DataFrame:
         """Return every track, in order."""
@@ -61,11 +62,13 @@ class Path(Answer):
     def sentence(self) -> str:
         """Return the path in a few plain sentences."""
         if not self.may_be_told:
+            if not self.asked_for:
+                return "No story is told here: the records allow it of no animal."
             return "The story of this animal may not be told outside the rescue, so nothing of it is shown."
         who = f"this {self.species}" if self.animals == 1 else f"this group of {self.animals:,} ({self.species})"
         ill = self.track("condition")["what"].drop_duplicates().tolist()
-        found = f"; {listing(ill)} {'was' if len(ill) == 1 else 'were'} found" if ill else ""
-        parts = [f"{who[0].upper()}{who[1:]} was {self.came}{found}.", self._treated(), self._weighed(), self._went()]
+        found = f" Found: {listing(ill)}." if ill else ""
+        parts = [f"{who[0].upper()}{who[1:]} was {self.came}.{found}", self._treated(), self._weighed(), self._went()]
         return " ".join(part for part in parts if part)
 
     def notes(self) -> tuple[str, ...]:
@@ -124,7 +127,7 @@ def path(records: Records, one: str, public: bool = True) -> Path:
     ----------
     records : Records
     one : str
-        A ``stay_id`` or an ``animal_id``.
+        A ``stay_id`` or an ``animal_id``; empty where there is no animal to tell of.
     public : bool
         For outsiders: only where ``story_ok`` is set, without dates; else an answer without data that says so.
 
@@ -137,6 +140,9 @@ def path(records: Records, one: str, public: bool = True) -> Path:
     -----
     Notes, people, rooms, medicines, reasons and amounts are never read here.
     """
+    if not one:
+        return Path(frame=_shaped(pd.DataFrame(), public), stay_id="", species="", public=public, may_be_told=False,
+                    asked_for=False)  # fmt: skip
     every = stays(records)
     mine = every[every["stay_id"] == one]
     if not len(mine):
