@@ -10,12 +10,11 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from mendcurve.errors import InputError, check_proportion
+from mendcurve.methods.arrays import Floats
 from mendcurve.methods.curves import Incidence, cumulative_incidence
 from mendcurve.methods.intervals import wilson
 from mendcurve.methods.limits import incidence_limits
 from mendcurve.methods.tally import Tally
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from mendcurve.errors import InputError, nearest
+from mendcurve.methods.arrays import Floats, per
 from mendcurve.methods.intervals import holm
 from mendcurve.methods.tally import Tally
 
-Floats = NDArray[np.float64]
 WEIGHTS = ("log-rank", "left survival", "gehan-breslow", "tarone-ware", "peto-peto")
 
 
@@ -106,7 +106,7 @@ def log_rank(tally: Tally, strata: Mapping[str, tuple[str, str]] | None = None, 
     for g in tally.groups:
         members.setdefault(cells[g][0], []).append((g, groups.index(cells[g][1])))
     parts = [_one_stratum(tally, m, len(groups), weights) for m in members.values()]
-    observed, expected, score, variance = (sum(p[i] for p in parts) for i in range(4))
+    observed, expected, score, variance = (np.sum([p[i] for p in parts], axis=0) for i in range(4))
     chisq, df = _quadratic(score, variance, expected > 0)
     p = float(stats.chi2.sf(chisq, df)) if df else np.nan
     return Test(groups=groups, observed=observed, expected=expected, score=score, variance=variance, chisq=chisq,
@@ -123,18 +123,18 @@ def _one_stratum(
     np.add.at(d, to, tally.events.sum(axis=1)[rows])
     squares = (tally.design_effect()[0] * tally.at_risk())[rows].sum(axis=0)
     N, D = n.sum(axis=0), d.sum(axis=0)
-    effect = _per(squares, N)
+    effect = per(squares, N)
     w = _weight(weights, N, D)
-    share = _per(n, N)
+    share = per(n, N)
     expected = D * share
-    tied = w**2 * effect * D * _per(N - D, N - 1)
+    tied = w**2 * effect * D * per(N - D, N - 1)
     variance = np.diag((tied * share).sum(axis=1)) - (tied * share) @ share.T
     return d.sum(axis=1), expected.sum(axis=1), (w * (d - expected)).sum(axis=1), variance
 
 
 def _weight(name: str, n: Floats, d: Floats) -> Floats:
     if name == "left survival":
-        return np.concatenate([[1.0], np.cumprod(1 - _per(d, n))[:-1]])
+        return np.concatenate([[1.0], np.cumprod(1 - per(d, n))[:-1]])
     return {
         "log-rank": np.ones_like(n),
         "gehan-breslow": n,
@@ -208,10 +208,10 @@ def gray(tally: Tally, cause: str) -> Test:
 def _gray_sums(tally: Tally, c: int) -> tuple[Floats, Floats]:
     """Score (G,) and its variance (G, G); one step a day with events, all groups at once."""
     n_all, d_all, effect = tally.at_risk(), tally.events.sum(axis=1), tally.design_effect()[0]
-    share = 1 - _per(d_all, n_all)
+    share = 1 - per(d_all, n_all)
     S_all = np.cumprod(share, axis=1)
     S_before = np.concatenate([np.ones((len(n_all), 1)), S_all[:, :-1]], axis=1)
-    step = S_before * _per(tally.events[:, c], n_all)
+    step = S_before * per(tally.events[:, c], n_all)
     F_before = np.cumsum(step, axis=1) - step
     G = len(n_all)
     score, v, a_c, v2, v3 = np.zeros(G), np.zeros((G, G)), np.zeros((G, G)), np.zeros((G, G)), np.zeros(G)
@@ -219,29 +219,24 @@ def _gray_sums(tally: Tally, c: int) -> tuple[Floats, Floats]:
     for j in np.flatnonzero(d_all.sum(axis=0) > 0):
         n, here = n_all[:, j], n_all[:, j] > 0
         d1, d2 = tally.events[:, c, j], d_all[:, j] - tally.events[:, c, j]
-        raised = np.where(here, _per(n, S_before[:, j]), 0.0)
+        raised = np.where(here, per(n, S_before[:, j]), 0.0)
         total, risk = raised.sum(), raised * (1 - F_before[:, j])
         score += d1 - d1.sum() * risk / risk.sum()
         jump = d1.sum() / total
         a = np.diag(raised) - np.outer(raised, raised) / total
         a_c = a_c + a * jump / (1 - pooled)
         left, S = 1 - pooled - jump, S_all[:, j]
-        other = _per(np.full(G, left), S)
+        other = per(np.full(G, left), S)
         # events of the cause: binomial within the pooled hazard
         t4 = np.where(S > 0, 1 - other, 1.0)
-        ties = 1 - _per(np.full(G, d1.sum() - 1), total * S_before[:, j] - 1) if d1.sum() > 1 else np.ones(G)
-        t3 = np.where(here, effect[:, j] * ties * S_before[:, j] * _per(np.full(G, jump), n), 0.0)
+        ties = 1 - per(np.full(G, d1.sum() - 1), total * S_before[:, j] - 1) if d1.sum() > 1 else np.ones(G)
+        t3 = np.where(here, effect[:, j] * ties * S_before[:, j] * per(np.full(G, jump), n), 0.0)
         t1 = a - t4 * a_c
         v, v2, v3 = v + (t1 * t3) @ t1.T, v2 + t1 * t4 * t3, v3 + t4**2 * t3
         # events of the other causes
-        ties = np.where(d2 > 1, 1 - _per(d2 - 1, n - 1), 1.0)
-        t3 = np.where(S > 0, effect[:, j] * ties * S_before[:, j] ** 2 * _per(d2, n**2), 0.0)
+        ties = np.where(d2 > 1, 1 - per(d2 - 1, n - 1), 1.0)
+        t3 = np.where(S > 0, effect[:, j] * ties * S_before[:, j] ** 2 * per(d2, n**2), 0.0)
         t1 = other * a_c
         v, v2, v3 = v + (t1 * t3) @ t1.T, v2 - t1 * other * t3, v3 + other**2 * t3
         pooled += jump
     return score, v + (a_c * v3) @ a_c.T + a_c @ v2.T + v2 @ a_c.T
-
-
-def _per(top: Floats, bottom: Floats) -> Floats:
-    shape = np.broadcast_shapes(np.shape(top), np.shape(bottom))
-    return np.divide(top, bottom, out=np.zeros(shape), where=np.broadcast_to(bottom, shape) > 0)

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import stats
 
 from mendcurve.errors import InputError, nearest
+from mendcurve.methods.arrays import Floats, look_up, per
 from mendcurve.methods.limits import check_limits, incidence_limits, normal_limits, survival_limits
-from mendcurve.methods.tally import Tally, look_up
+from mendcurve.methods.tally import Tally
 
-Floats = NDArray[np.float64]
 VARIANCES = ("greenwood", "aalen")
 _START = {"low_later": 0.0, "high_later": 1.0, "se": 0.0, "design_effect": 1.0}
 """Before anybody is seen: nothing is known."""
@@ -156,8 +156,8 @@ def kaplan_meier(tally: Tally, *, confidence: float = 0.95, limits: str = "beta 
     n, d, after = tally.at_risk(), tally.events.sum(axis=1), tally.after()
     effect, effect_after = tally.design_effect()
     still = _still(n, d, effect, after, effect_after)
-    share = np.cumprod(1 - _per(d, n), axis=-1)
-    se = share * np.sqrt(np.cumsum(effect * _per(d, n * (n - d)), axis=-1))
+    share = np.cumprod(1 - per(d, n), axis=-1)
+    se = share * np.sqrt(np.cumsum(effect * per(d, n * (n - d)), axis=-1))
     if limits == "beta product":
         low, high = survival_limits(n / effect, d / effect, still, confidence)
         later = survival_limits(n / effect, d / effect, after / effect_after, confidence)
@@ -183,8 +183,8 @@ def nelson_aalen(tally: Tally, *, confidence: float = 0.95) -> Hazard:
     """
     check_limits("log", confidence)
     n, d = tally.at_risk(), tally.events.sum(axis=1)
-    total = np.cumsum(_per(d, n), axis=-1)
-    se = np.sqrt(np.cumsum(tally.design_effect()[0] * _per(d, n * n), axis=-1))
+    total = np.cumsum(per(d, n), axis=-1)
+    se = np.sqrt(np.cumsum(tally.design_effect()[0] * per(d, n * n), axis=-1))
     half = np.exp(np.divide(se, total, out=np.zeros_like(se), where=total > 0) * stats.norm.ppf(0.5 + confidence / 2))
     low, high = (np.where(total > 0, x, np.nan) for x in (total / half, total * half))
     return Hazard(
@@ -225,9 +225,9 @@ def cumulative_incidence(
     n, d, after = tally.at_risk(), tally.events.sum(axis=1), tally.after()
     effect, effect_after = tally.design_effect()
     still = _still(n, d, effect, after, effect_after)
-    free = np.cumprod(1 - _per(d, n), axis=-1)
+    free = np.cumprod(1 - per(d, n), axis=-1)
     before = np.concatenate([np.ones((len(n), 1)), free[:, :-1]], axis=1)
-    share = np.cumsum(before[:, None] * _per(tally.events, n[:, None]), axis=-1)
+    share = np.cumsum(before[:, None] * per(tally.events, n[:, None]), axis=-1)
     spread = _greenwood if variance == "greenwood" else _aalen
     se = np.sqrt(np.maximum(spread(share, before, free, n, d, tally.events, effect), 0.0))
     if limits == "beta product":
@@ -250,10 +250,10 @@ def _still(n: Floats, d: Floats, effect: Floats, after: Floats, effect_after: Fl
 
 def _greenwood(share: Floats, before: Floats, free: Floats, n: Floats, d: Floats, dc: Floats, effect: Floats) -> Floats:
     # sum_j (F - F_j)^2 d/(n(n-d)) + S^2 d_c (n-d_c)/n^3 - 2 (F - F_j) S d_c/n^2, opened into prefix sums
-    one = effect * _per(d, n * (n - d))
+    one = effect * per(d, n * (n - d))
     n3, S, e = n[:, None], before[:, None], effect[:, None]
-    own = e * S**2 * dc * _per(n3 - dc, n3**3)
-    cross = e * S * _per(dc, n3**2)
+    own = e * S**2 * dc * per(n3 - dc, n3**3)
+    cross = e * S * per(dc, n3**2)
     return _square(share, one[:, None]) + np.cumsum(own, axis=-1) - 2 * _linear(share, cross)
 
 
@@ -261,9 +261,9 @@ def _aalen(share: Floats, before: Floats, free: Floats, n: Floats, d: Floats, dc
     # sum_j S^2/n^2 { t_c d_c [1 - (F - F_j)/S_j]^2 + t_o d_o [(F - F_j)/S_j]^2 }, t = (n - d)/(n - 1) for ties
     n3, S, left, e = n[:, None], before[:, None], free[:, None], effect[:, None]
     do = d[:, None] - dc
-    own = e * S**2 * dc * _ties(dc, n3) * _per(np.ones_like(n3), n3**2)
-    other = np.where(left > 0, e * S**2 * do * _ties(do, n3) * _per(np.ones_like(n3), n3**2), 0.0)
-    to_left = _per(np.ones_like(left), left)
+    own = e * S**2 * dc * _ties(dc, n3) * per(np.ones_like(n3), n3**2)
+    other = np.where(left > 0, e * S**2 * do * _ties(do, n3) * per(np.ones_like(n3), n3**2), 0.0)
+    to_left = per(np.ones_like(left), left)
     return np.cumsum(own, axis=-1) - 2 * _linear(share, own * to_left) + _square(share, (own + other) * to_left**2)
 
 
@@ -281,14 +281,7 @@ def _linear(share: Floats, weight: Floats) -> Floats:
 
 
 def _ties(d: Floats, n: Floats) -> Floats:
-    return np.where(d > 1, _per(n - d, n - 1), 1.0)
-
-
-def _per(top: Floats, bottom: Floats) -> Floats:
-    """Quotient, 0 where the bottom is 0: nobody at risk, or nobody left after the last end."""
-    shape = np.broadcast_shapes(np.shape(top), np.shape(bottom))
-    bottom = np.broadcast_to(bottom, shape)
-    return np.divide(top, bottom, out=np.zeros(shape), where=bottom > 0)
+    return np.where(d > 1, per(n - d, n - 1), 1.0)
 
 
 _Steps = TypeVar("_Steps", Curve, Incidence)
@@ -297,9 +290,9 @@ _Steps = TypeVar("_Steps", Curve, Incidence)
 def _at(curve: _Steps, days: ArrayLike, start: dict[str, float]) -> _Steps:
     wanted = np.atleast_1d(np.asarray(days, dtype=float))
     place = np.searchsorted(curve.day, wanted, side="right")
-    new: dict[str, Floats] = {}
+    new: dict[str, Any] = {}
     for name, value in start.items():
-        cells = getattr(curve, name)
+        cells: Floats = getattr(curve, name)
         padded = np.concatenate([np.full((*cells.shape[:-1], 1), value), cells], axis=-1)
         new[name] = padded[..., place]
     for side in ("low", "high"):  # on a day of the grid its own limits, between two days those that hold there

@@ -5,16 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import stats
 
 from mendcurve.errors import InputError, check_proportion
+from mendcurve.methods.arrays import Floats
 from mendcurve.methods.curves import cumulative_incidence, kaplan_meier
-from mendcurve.methods.intervals import Interval, joined
+from mendcurve.methods.intervals import interval, joined
 from mendcurve.methods.quantiles import quantile, restricted_mean
 from mendcurve.methods.tally import Tally
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -151,10 +149,7 @@ def _newton(n: Floats, d: Floats) -> tuple[float, float]:
 
 
 def _joined(one: str, two: str, first: tuple[float, ...], second: tuple[float, ...]) -> Difference:
-    a, b = (
-        Interval(estimate=np.float64(e), low=np.float64(lo), high=np.float64(hi), k=np.nan, n=np.nan)
-        for e, lo, hi in (first, second)
-    )
+    a, b = (interval(e, low, high, np.nan, np.nan) for e, low, high in (first, second))
     gap = joined(a, b)
     return Difference(one=one, two=two, estimate=float(gap.estimate), low=float(gap.low), high=float(gap.high))
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import stats
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.proportion import proportion_confint
 
 from mendcurve.errors import InputError, check_proportion
-
-Floats = NDArray[np.float64]
+from mendcurve.methods.arrays import Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -77,7 +76,7 @@ def _share(method: str, k: ArrayLike, n: ArrayLike, confidence: float, design_ef
     blank = np.where(size > 0, 0.0, np.nan)
     low = np.where(count == 0, 0.0, low)  # rounding must not move the ends off 0 and 1
     high = np.where(count == size, 1.0, high)
-    return _interval(count / some + blank, low + blank, high + blank, count, size)
+    return interval(count / some + blank, low + blank, high + blank, count, size)
 
 
 def newcombe(
@@ -104,7 +103,7 @@ def joined(one: Interval, two: Interval) -> Interval:
     gap = one.estimate - two.estimate
     low = gap - np.sqrt((one.estimate - one.low) ** 2 + (two.high - two.estimate) ** 2)
     high = gap + np.sqrt((one.high - one.estimate) ** 2 + (two.estimate - two.low) ** 2)
-    return _interval(gap, low, high, np.stack([one.k, two.k], -1), np.stack([one.n, two.n], -1))
+    return interval(gap, low, high, np.stack([one.k, two.k], -1), np.stack([one.n, two.n], -1))
 
 
 def garwood(k: ArrayLike, exposure: ArrayLike, *, confidence: float = 0.95) -> Interval:
@@ -126,7 +125,7 @@ def garwood(k: ArrayLike, exposure: ArrayLike, *, confidence: float = 0.95) -> I
     alpha = 1 - confidence
     low = np.where(count > 0, stats.gamma.ppf(alpha / 2, np.maximum(count, 1e-300)), 0.0)
     high = stats.gamma.ppf(1 - alpha / 2, count + 1)
-    return _interval(count / time, low / time, high / time, count, time)
+    return interval(count / time, low / time, high / time, count, time)
 
 
 def holm(p: ArrayLike) -> Floats:
@@ -146,7 +145,8 @@ def _adjusted(p: ArrayLike, method: str) -> Floats:
     return multipletests(values, method=method)[1] if len(values) else values
 
 
-def _interval(estimate: ArrayLike, low: ArrayLike, high: ArrayLike, k: ArrayLike, n: ArrayLike) -> Interval:
+def interval(estimate: ArrayLike, low: ArrayLike, high: ArrayLike, k: ArrayLike, n: ArrayLike) -> Interval:
+    """Build an Interval from numbers or arrays."""
     parts = {"estimate": estimate, "low": low, "high": high, "k": k, "n": n}
     # [()] turns arrays without axes into plain numbers
     return Interval(**{name: np.asarray(value, dtype=float)[()] for name, value in parts.items()})

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special, stats
 
 from mendcurve.errors import InputError, check_proportion, nearest
-
-Floats = NDArray[np.float64]
+from mendcurve.methods.arrays import Floats
 
 NAMES = ("beta product", "log-log", "log", "plain")
 

@@ -9,10 +9,9 @@ from numpy.typing import NDArray
 from scipy import special, stats
 
 from mendcurve.errors import InputError, check_proportion
+from mendcurve.methods.arrays import Floats
 from mendcurve.methods.curves import Incidence, cumulative_incidence
 from mendcurve.methods.tally import Tally
-
-Floats = NDArray[np.float64]
 
 SPREAD = np.linspace(0.02, 4.0, 60)
 """Grid of 1/sqrt(a), about the relative spread of groups: from all but equal to fourfold."""

@@ -9,10 +9,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from mendcurve.errors import InputError, check_proportion
+from mendcurve.methods.arrays import Floats, per
 from mendcurve.methods.curves import Curve, Incidence, kaplan_meier
 from mendcurve.methods.tally import Tally
-
-Floats = NDArray[np.float64]
 
 TOLERANCE = 1e-9
 """Slack in "the curve is at or past p": a share of exactly one half must not miss it by floating error."""
@@ -155,7 +154,7 @@ def restricted_mean(curve: Curve, horizon: float) -> Days:
     from_day = np.cumsum(area[:, ::-1], axis=1)[:, ::-1]
     rest = _from(edges, from_day, curve.day)
     n, d = curve.at_risk, curve.events
-    variance = (rest**2 * curve.design_effect * _per(d, n * (n - d))).sum(axis=1)
+    variance = (rest**2 * curve.design_effect * per(d, n * (n - d))).sum(axis=1)
     return _days(horizon, area.sum(axis=1), np.sqrt(variance), curve.confidence)
 
 
@@ -175,13 +174,13 @@ def days_lost(incidence: Incidence, horizon: float) -> Days:
     free = incidence.free[:, None]
     before = np.concatenate([np.ones((*free.shape[:-1], 1)), free[..., :-1]], axis=-1)
     left = np.maximum(horizon - np.maximum(incidence.day, 0.0), 0.0)
-    lost = before * _per(dc, n) * left
+    lost = before * per(dc, n) * left
     rest = lost.sum(axis=-1, keepdims=True) - np.cumsum(lost, axis=-1)
     seen = incidence.day <= horizon
     terms = (
-        rest**2 * _per(d, n * (n - d))
-        + (before * left) ** 2 * _per(dc * (n - dc), n**3)
-        - 2 * rest * before * left * _per(dc, n**2)
+        rest**2 * per(d, n * (n - d))
+        + (before * left) ** 2 * per(dc * (n - dc), n**3)
+        - 2 * rest * before * left * per(dc, n**2)
     ) * incidence.design_effect[:, None]
     variance = np.where(seen, terms, 0.0).sum(axis=-1)
     return _days(horizon, lost.sum(axis=-1), np.sqrt(np.maximum(variance, 0.0)), incidence.confidence)
@@ -259,11 +258,6 @@ def _check_horizon(curve: Curve | Incidence, free: Floats, horizon: float) -> No
     ]
     if short:
         raise InputError(f"The curve must reach the horizon, day {horizon:g}, but it does not for:", short)
-
-
-def _per(top: Floats, bottom: Floats) -> Floats:
-    shape = np.broadcast_shapes(top.shape, bottom.shape)
-    return np.divide(top, bottom, out=np.zeros(shape), where=np.broadcast_to(bottom, shape) > 0)
 
 
 def _days(horizon: float, estimate: Floats, se: Floats, confidence: float) -> Days:

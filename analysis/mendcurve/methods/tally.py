@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from mendcurve.errors import InputError, nearest
-
-Floats = NDArray[np.float64]
+from mendcurve.methods.arrays import Floats, look_up, ratio, running
 
 CHUNK = 131_072
 """Rows counted at a time: large enough to be fast, small enough that memory does not grow with the data."""
@@ -112,12 +111,12 @@ class Tally:
 
     def at_risk(self, days: ArrayLike | None = None) -> Floats:
         """Subjects under observation (entry < day <= exit), shape (G, k), or (G, len(days)) where days are given."""
-        before, after = _running(self.entered, self.events.sum(axis=1) + self.censored)
+        before, after = running(self.entered, self.events.sum(axis=1) + self.censored)
         return before if days is None else look_up(self.day, before, after, days)
 
     def after(self) -> Floats:
         """Subjects at risk just after each day, shape (G, k): those who left on it are gone, new entries are in."""
-        return _running(self.entered, self.events.sum(axis=1) + self.censored)[1]
+        return running(self.entered, self.events.sum(axis=1) + self.censored)[1]
 
     def design_effect(self) -> tuple[Floats, Floats]:
         """Sum of squared weights over sum of weights, of those at risk on, and just after, each day; 1 where nobody is.
@@ -126,9 +125,9 @@ class Tally:
         -----
         Kish's design effect of the risk set: a row that stands for 30 has the information of one subject.
         """
-        n, n_after = _running(self.entered, self.events.sum(axis=1) + self.censored)
-        m, m_after = _running(self.entered2, self.events2.sum(axis=1) + self.censored2)
-        return _ratio(m, n, 1.0), _ratio(m_after, n_after, 1.0)
+        n, n_after = running(self.entered, self.events.sum(axis=1) + self.censored)
+        m, m_after = running(self.entered2, self.events2.sum(axis=1) + self.censored2)
+        return ratio(m, n, 1.0), ratio(m_after, n_after, 1.0)
 
     def __add__(self, other: Tally) -> Tally:
         """Tally of both data sets; groups are matched by name, causes must be the same."""
@@ -204,7 +203,7 @@ class Tally:
         keep = self.day >= day
         days = np.concatenate([[day - 1.0], self.day[keep]])
         reached = {"entered": self.at_risk([day])}
-        before2, after2 = _running(self.entered2, self.events2.sum(axis=1) + self.censored2)
+        before2, after2 = running(self.entered2, self.events2.sum(axis=1) + self.censored2)
         reached["entered2"] = look_up(self.day, before2, after2, [day])
         counts = {}
         for name in _COUNTS:
@@ -219,7 +218,7 @@ class Tally:
             cells = getattr(self, name)
             if axis == 0 or name.startswith("events"):
                 sums = np.zeros((*cells.shape[:axis], size, *cells.shape[axis + 1 :]))
-                np.add.at(sums, (slice(None),) * axis + (to,), cells)
+                np.add.at(sums, (slice(None),) * axis + (to,), cells)  # type: ignore[arg-type]
                 cells = sums
             counts[name] = cells
         return Tally(**{"groups": self.groups, "causes": self.causes, **names}, day=self.day, **counts)  # type: ignore[arg-type]
@@ -296,27 +295,6 @@ def _grid(begin: Floats, leave: Floats) -> tuple[Floats, NDArray[np.int64], NDAr
         place[(days - days[0]).astype(np.int64)] = np.arange(len(days))
         return days, place[(begin - days[0]).astype(np.int64)], place[(leave - days[0]).astype(np.int64)]
     return days, np.searchsorted(days, begin), np.searchsorted(days, leave)
-
-
-def _running(entered: Floats, left: Floats) -> tuple[Floats, Floats]:
-    after = np.cumsum(entered - left, axis=-1)
-    # real weights leave residues of rounding where nobody is at risk any more
-    dust = 1e-12 * np.maximum(1.0, np.cumsum(entered, axis=-1))
-    after = np.where(np.abs(after) < dust, 0.0, after)
-    return np.concatenate([np.zeros((*after.shape[:-1], 1)), after[..., :-1]], axis=-1), after
-
-
-def look_up(grid: Floats, on: Floats, after: Floats, days: ArrayLike) -> Floats:
-    """Value ``on`` a day of the grid, else ``after`` the last grid day before it (0 before the first)."""
-    wanted = np.asarray(days, dtype=float)
-    place = np.searchsorted(grid, wanted, side="left")
-    exact = (place < len(grid)) & (grid[np.minimum(place, len(grid) - 1)] == wanted) if len(grid) else place < 0
-    padded = np.concatenate([np.zeros((*after.shape[:-1], 1)), after], axis=-1)
-    return np.where(exact, on[..., np.minimum(place, len(grid) - 1)] if len(grid) else 0.0, padded[..., place])
-
-
-def _ratio(top: Floats, bottom: Floats, otherwise: float) -> Floats:
-    return np.divide(top, bottom, out=np.full_like(top, otherwise), where=(bottom > 0) & (top > 0))
 
 
 def _shape(name: str, groups: int, causes: int, days: int) -> tuple[int, ...]:
