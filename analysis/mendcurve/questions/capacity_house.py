@@ -41,6 +41,8 @@ class Setup:
         Places by zone today; nan: none recorded, or takes no place.
     spells, stays : DataFrame
         Timelines the house was made from.
+    treatment : str
+        The treatment zone; where there is none, the first.
     weeks, events, large : int
         Weeks of intake used, events in them, large events among them.
     seasonal : bool
@@ -54,6 +56,7 @@ class Setup:
     spells: pd.DataFrame = field(repr=False)
     stays: pd.DataFrame = field(repr=False)
     as_of: pd.Timestamp
+    treatment: str
     weeks: int
     events: int
     large: int
@@ -111,6 +114,7 @@ def setup(records: Records, *, weeks: int, draws: int | None = None, seed: int =
         spells=moved,
         stays=everyone,
         as_of=records.as_of,
+        treatment=next((z for z in (records.settings["zones.treatment"], *zones) if z in code), ""),
         weeks=n_weeks,
         events=incoming["event"].nunique(),
         large=large,

@@ -128,11 +128,10 @@ def what_if(
 def usual(made: Setup) -> tuple[Scenario, ...]:
     """Return the scenarios of the planning report, for the zones the rescue has."""
     code = {z: i for i, z in enumerate(made.zones)}
-    treated = made.zones[1] if len(made.zones) > 2 else (made.zones[0] if made.zones else "")
     out = []
-    for percent in (10, 20):
-        name = f"leaving {treated} {percent} % faster"
-        out.append(Scenario(name=name, change=_changed(faster, percent / 100, zone=code[treated])))
+    for percent in (10, 20) if made.zones else ():
+        name = f"leaving {made.treatment} {percent} % faster"
+        out.append(Scenario(name=name, change=_changed(faster, percent / 100, zone=code[made.treatment])))
     lasting = [z for z in made.zones[:3] if (made.house.zone == code[z]).any() or made.house.entry[:, code[z]].any()]
     out += [Scenario(name=f"7 days shorter in {z}", change=_changed(shorter, 7, zone=code[z])) for z in lasting]
     out += [Scenario(name=f"5 more places in {z}", more_places={z: 5}) for z in _tightest(made)]
