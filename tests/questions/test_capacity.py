@@ -49,8 +49,13 @@ def records_of(seed: int, days: int, housing: dict[str, int] | None = None, **mo
     frame = pd.DataFrame({"stay_id": ids, "species": "corn snake", "intake_date": date[0], "intake_type": "stray",
                           "arrival_id": [f"V{e}" for e in event]})  # fmt: skip
     end = DAY + pd.Timedelta(days=days - 1)
-    outcome = pd.DataFrame({"stay_id": ids, "outcome_date": date[2], "outcome_type": np.where(second > 0, "adopted", "died")})
-    to = [pd.DataFrame({"stay_id": ids, "moved_on": d, "zone": z}) for d, z in ((date[0], "quarantine"), (date[1], "adoption"))]
+    outcome = pd.DataFrame(
+        {"stay_id": ids, "outcome_date": date[2], "outcome_type": np.where(second > 0, "adopted", "died")}
+    )
+    to = [
+        pd.DataFrame({"stay_id": ids, "moved_on": d, "zone": z})
+        for d, z in ((date[0], "quarantine"), (date[1], "adoption"))
+    ]
     moves = pd.concat([to[0], to[1][second > 0]])
     tables = {"intakes": frame, "outcomes": outcome[date[2] <= end], "moves": moves[moves["moved_on"] <= end]}
     if housing:
@@ -84,8 +89,10 @@ def test_census_counts_zones_and_places_day_by_day():
                               {"zone": "quarantine", "places": 7, "from_date": "2024-01-04"}]))  # fmt: skip
     answer = capacity.census(records)
     frame = answer.to_frame().set_index(["zone", "day"]).sort_index()
+
     def at(zone, day):
         return frame.loc[(zone, pd.Timestamp(day)), ["animals", "places_taken", "places"]].tolist()
+
     assert at("quarantine", "2024-01-02") == [1, 1, 5]
     assert at("quarantine", "2024-01-04") == [5, 2, 7]
     assert at("quarantine", "2024-01-05") == [4, 1, 7] and at("adoption", "2024-01-05")[:2] == [1, 1]
@@ -119,7 +126,9 @@ def test_requests_turned_away_are_counted_or_said_not_to_be_recorded(steady):
     assert capacity.requests(steady).to_frame().columns.tolist() == ["answer", "requests", "animals"]
     asked = pd.DataFrame({"asked_on": ["2024-01-05", "2024-02-05", "2024-02-06"], "animals": [2, 3, 1],
                           "answer": ["no room", "no room", "taken in"]})  # fmt: skip
-    records = tiny(requests=asked, intakes=steady["intakes"].head(0)[["stay_id", "species", "intake_date", "intake_type"]])
+    records = tiny(
+        requests=asked, intakes=steady["intakes"].head(0)[["stay_id", "species", "intake_date", "intake_type"]]
+    )
     answer = capacity.requests(records, period("2024-02-01", "2024-02-28"))
     assert answer.to_frame().set_index("answer")["animals"].to_dict() == {"no room": 3, "taken in": 1}
     assert "asked to take 4 animals; for 3 of them" in answer.sentence()
@@ -259,7 +268,9 @@ def truth_of(made, weeks: int):
     h = np.zeros((1, 2, LONGEST, 3))
     h[0, 0, 21:, 1], h[0, 0, 21:, 2], h[0, 1, 1:, 2] = 0.1 * 0.85, 0.1 * 0.15, 1 / 25
     kernel = Kernel(hazard=h, last_day=np.full(2, LONGEST - 1), exits=np.ones(2, int))
-    stream = Stream(mean=np.full((1, weeks), 2.0), size=np.array([4.0]), batches=((1,), (1, 1, 1)), chance=np.array([[0.8, 0.2]]))
+    stream = Stream(
+        mean=np.full((1, weeks), 2.0), size=np.array([4.0]), batches=((1,), (1, 1, 1)), chance=np.array([[0.8, 0.2]])
+    )
     return replace(made.house, kernel=kernel, streams=(stream,), share=np.full(7, 1 / 7), entry=np.array([[1.0, 0.0]]))
 
 
@@ -280,7 +291,9 @@ def test_against_the_forecaster_who_knows_the_parameters():
             there = [int(((zone == z) & (start <= day) & (end > day)).sum()) for z in (0, 1)]
             for j, seen in enumerate([*there, sum(there)]):
                 law, known = ours[j][k], theirs[j][k]
-                rows.append((d, float(randomised_pit(law, seen, rng)), float(crps_law(law, seen)), float(crps_law(known, seen))))
+                rows.append(
+                    (d, float(randomised_pit(law, seen, rng)), float(crps_law(law, seen)), float(crps_law(known, seen)))
+                )
     frame = pd.DataFrame(rows, columns=["ahead", "pit", "ours", "known"])
     print("\ndays ahead     n   50 %   80 %   95 %   score over that of knowing the parameters")
     for d, own in frame.groupby("ahead"):

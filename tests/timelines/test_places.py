@@ -62,7 +62,9 @@ def test_a_move_on_the_day_of_leaving_has_no_day_in_its_zone():
 
 
 def test_a_stay_of_one_day_is_kept_and_is_in_no_census():
-    frame = spells(rescue(intakes=[stay()], outcomes=[left("2025-03-01", "died")], moves=[move("2025-03-01", "quarantine")]))
+    frame = spells(
+        rescue(intakes=[stay()], outcomes=[left("2025-03-01", "died")], moves=[move("2025-03-01", "quarantine")])
+    )
     assert told(frame) == [("quarantine", "03-01", "03-01", "died")]
 
 
@@ -94,7 +96,9 @@ def test_without_moves_the_rules_say_the_zone(species, conditions, says):
 
 
 def test_a_stay_that_ends_in_quarantine_goes_nowhere_else():
-    frame = spells(rescue(intakes=[stay()], outcomes=[left("2025-03-10", "died")], conditions=[ill("2025-03-01", None)]))
+    frame = spells(
+        rescue(intakes=[stay()], outcomes=[left("2025-03-10", "died")], conditions=[ill("2025-03-01", None)])
+    )
     assert told(frame) == [("quarantine", "03-01", "03-10", "died")]
 
 
@@ -168,7 +172,10 @@ def test_spells_of_all_zones_are_the_days_in_care(seed):
     start, stop = ((frame[c] - day) / pd.Timedelta(days=1) for c in ("from_date", "to_date"))
     assert census(start, stop, 365, weight=frame["animals"]) == pytest.approx(whole)
     follows = frame.sort_values(["stay_id", "part", "from_date"]).groupby(["stay_id", "part"])
-    assert (follows["from_date"].shift(-1).dropna() == frame["to_date"].reindex(follows["from_date"].shift(-1).dropna().index)).all()
+    assert (
+        follows["from_date"].shift(-1).dropna()
+        == frame["to_date"].reindex(follows["from_date"].shift(-1).dropna().index)
+    ).all()
 
 
 def test_a_stay_lost_track_of_ends_at_its_last_record():

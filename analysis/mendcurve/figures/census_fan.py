@@ -20,8 +20,8 @@ BANDS = (("95", 0.35), ("80", 0.6), ("50", 1.0))
 def census_fan(answer: Forecast) -> Picture:
     """Draw one panel a zone: places taken in the past, the fan ahead, places."""
     zones = chosen(answer)
-    if not zones:
-        return style.empty(name="census-fan", title="Census ahead", why="No animal is in care and none comes in.")
+    if not zones or not answer.past["places_taken"].any():
+        return style.empty(name="census-fan", title="Census ahead", why="No animal was in care in the last half year.")
     across = min(len(zones), 2)
     down = -(-len(zones) // across)
     figure, axes = style.new(down, across, height=0.6 + 2.3 * down, squeeze=False, sharex=True)
