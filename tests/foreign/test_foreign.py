@@ -1,8 +1,8 @@
 """Records nobody here wrote, brought in as they are by a records.toml alone.
 
 The layout is that of the City of Long Beach Animal Care Services open data (animal-shelter-intakes-and-outcomes), as
-copied in the R package animalshelter. The data are not part of this project. ``invented_city.csv`` has 40 invented rows in
-that layout with the same messes. To run against the real file, put the folder that holds it in MENDCURVE_REAL.
+copied in the R package animalshelter. The data are not part of this project. ``invented_city.csv`` has 40 invented
+rows in that layout with the same messes. To run against the real file, put the folder that holds it in MENDCURVE_REAL.
 """
 
 from __future__ import annotations

@@ -105,7 +105,8 @@ def test_the_reference_table_is_sound():
     assert lookup(known)["rhacodactylus ciliatus"] == "crested gecko"
 
 
-# Adult masses (g) as TRADE.md 2.5 gives them, from the Amniote life-history database and AmphiBIO: bounds must hold them.
+# Adult and hatchling masses (g) that the bounds must hold: the Amniote life-history database (Myhrvold et al. 2015,
+# Ecology 96:3109), AmphiBIO, and keepers' and zoos' pages; hatchlings of frogs, axolotl, boa and hognose from memory.
 @pytest.mark.parametrize(
     ("name", "adult", "young"),
     [

@@ -49,7 +49,7 @@ def test_the_rescues_own_word_wins_over_a_synonym():
 
 
 def test_a_code_list_that_names_no_code_is_refused():
-    with pytest.raises(InputError, match='"adoptd".*no code of outcome_type'):
+    with pytest.raises(InputError, match=r'"adoptd".*no code of outcome_type'):
         words_for(OUTCOME, {"home": "adoptd"}, "records.toml")
 
 

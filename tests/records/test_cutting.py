@@ -84,7 +84,7 @@ def same(one, two):
 
 
 @given(anything(), DAYS, DAYS)
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=30)
 def test_a_cut_leaves_nothing_later_and_cutting_twice_is_cutting_once(records, one, two):
     early, late = min(one, two), max(one, two)
     cut = records.cut(early)
@@ -100,7 +100,7 @@ def test_a_cut_leaves_nothing_later_and_cutting_twice_is_cutting_once(records, o
 
 
 @given(anything())
-@settings(deadline=None, max_examples=20)
+@settings(deadline=None, max_examples=10)
 def test_a_cut_at_the_as_of_date_is_the_same_records(records):
     # Frames may hold later facts; what has been cut (as everything that is loaded has) does not change at its own day.
     whole = records.cut(records.as_of)

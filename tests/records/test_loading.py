@@ -11,7 +11,10 @@ from mendcurve.records.findings import EFFECTS, grouped, write_csv
 from mendcurve.records.schemas import TABLES, schema
 from mendcurve.records.translating import Translated
 
-INTAKES = "stay_id,animal_id,species,intake_date,intake_type\nS-1,A-1,beardie,2026-03-02,stray\nS-2,A-2,corn snake,2026-03-05,surrender\n"
+INTAKES = (
+    "stay_id,animal_id,species,intake_date,intake_type\n"
+    "S-1,A-1,beardie,2026-03-02,stray\nS-2,A-2,corn snake,2026-03-05,surrender\n"
+)
 
 
 def folder(tmp_path, toml="", **files):
@@ -138,7 +141,7 @@ NINE = (
 def test_nine_faults_are_nine_findings_at_their_rows(tmp_path):
     records = load(folder(tmp_path, weighings=NINE))
     assert records.findings["row"].tolist() == list(range(3, 12))
-    assert records.findings["effect"].tolist() == ["set aside"] * 8 + ["changed"]
+    assert records.findings["effect"].tolist() == ["set aside"] * 9
     mended = "\n".join(line for i, line in enumerate(NINE.splitlines()) if i in (0, 1)) + "\n"
     assert len(load(folder(tmp_path, weighings=mended)).findings) == 0
 
@@ -170,9 +173,9 @@ def test_an_unknown_species_is_kept_and_told_once_with_its_count(tmp_path):
     )
     records = load(folder(tmp_path, intakes=text))
     found = says(records, "not in the reference table")
-    assert len(found) == 2  # written with a capital it is another name
-    assert "2 rows name" in found["rule"].to_list()[1]
-    assert 'Did you mean "corn snake"' in found["what_to_do"].to_list()[1]
+    assert len(found) == 1
+    assert "3 rows name" in found["rule"].iloc[0]
+    assert 'Did you mean "corn snake"' in found["what_to_do"].iloc[0]
     assert records.species.set_index("name").loc["corn snek", "taxon"] == "unknown"
     assert len(records["intakes"]) == 4
 
@@ -380,3 +383,46 @@ def test_findings_group_by_what_to_do_and_write_as_safe_text(tmp_path):
     text = path.read_text(encoding="utf-8-sig")
     assert "'=1+1" in text
     assert ",=1+1" not in text
+
+
+def test_one_word_is_one_word_however_it_is_written(tmp_path):
+    moves = "stay_id,moved_on,zone\nS-1,2026-03-02,Quarantine\nS-1,2026-03-09,hot  Room\nS-2,2026-03-09,hot room\n"
+    moves += "S-2,2026-03-12,hot room\n"
+    housing = "zone,from_date,places\nQUARANTINE,2026-01-01,4\nHot Room,2026-01-01,4\n"
+    records = load(folder(tmp_path, moves=moves, housing=housing))
+    assert records["moves"]["zone"].tolist() == ["quarantine", "hot room", "hot room", "hot room"]
+    assert records["housing"]["zone"].tolist() == ["quarantine", "hot room"]
+    assert len(says(records, "read as one word")) == 4
+
+
+def test_one_table_of_several_files_each_with_its_own_units(tmp_path):
+    toml = """
+[[tables.weighings]]
+file = "grams.csv"
+[[tables.weighings]]
+file = "ounces.csv"
+unit = "oz"
+columns = { weighed_on = "date", weight = "oz" }
+date_order = "mdy"
+"""
+    records = load(
+        folder(
+            tmp_path,
+            toml,
+            grams="stay_id,weighed_on,weight\nS-1,13/03/2026,285\n",
+            ounces="stay_id,date,oz\nS-1,04/03/2026,10\n",
+        )
+    )
+    assert records["weighings"]["weight_g"].round(1).tolist() == [285.0, 283.5]
+    assert records["weighings"]["weighed_on"].dt.strftime("%Y-%m-%d").tolist() == ["2026-03-13", "2026-04-03"]
+    assert records["weighings"]["source_file"].tolist() == ["grams.csv", "ounces.csv"]
+
+
+def test_an_unknown_unit_is_not_taken_for_the_default(tmp_path):
+    records = load(
+        folder(
+            tmp_path, weighings="stay_id,weighed_on,weight,unit\nS-1,2026-03-03,2,stone\nS-1,2026-03-04,9 oz,stone\n"
+        )
+    )
+    assert records.set_aside["row"].tolist() == [2]
+    assert records["weighings"]["unit"].tolist() == ["oz"]

@@ -61,5 +61,5 @@ def test_nothing_is_written_over(tmp_path):
     write_template(tmp_path / "a.xlsx")
     with pytest.raises(InputError, match="is there already"):
         write_template(tmp_path / "a.xlsx")
-    with pytest.raises(InputError, match="does not end in .xlsx"):
+    with pytest.raises(InputError, match=r"does not end in \.xlsx"):
         write_template(tmp_path / "a.csv")

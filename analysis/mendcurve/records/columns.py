@@ -25,6 +25,7 @@ _NO_OUTCOME = Trouble(
     "Write down how it left.",
     DOUBTFUL,
 )
+_NO_UNIT = Trouble("a weight must be in a known unit (g, kg, oz, lb)", "Correct the unit, or write it with the weight.")
 
 
 def headings_of(sheet: Sheet, source: Source) -> dict[str, str]:
@@ -212,5 +213,8 @@ def _weights(weight: Parsed, unit: Parsed, default: str) -> tuple[Parsed, Parsed
         numbers[place], own = weight.found[place]
         if own and units[place] and own != units[place]:
             troubles[place] = conflict(own, units[place])
+        if not own and unit.troubles[place] is not None:
+            # What it weighs is not known: the default would be a guess.
+            numbers[place], troubles[place] = None, _NO_UNIT
         units[place] = own or units[place] or default
     return Parsed(numbers, troubles), Parsed(units, unit.troubles)

@@ -48,6 +48,8 @@ def check_schema(review: Review, name: str) -> None:
     told of by ``check_keys``, which names both rows.
     """
     frame = review.tables[name]
+    if not len(frame):
+        return
     try:
         schema(name).validate(frame.drop_duplicates(TABLES[name].key or None), lazy=True)
     except SchemaErrors as errors:

@@ -27,6 +27,7 @@ from mendcurve.records.sheets import Sheet, named
 from mendcurve.records.sources import Plan, Source
 from mendcurve.records.species import reference, with_unknown
 from mendcurve.records.species import translate as translate_species
+from mendcurve.records.spelling import one_spelling
 from mendcurve.records.translating import Translated, translate
 
 _PLACE = ["source_file", "source_sheet", "source_row"]
@@ -83,6 +84,7 @@ def load(
     tables = read.frames(chosen)
     for name in ("intakes", "requests"):
         tables[name] = tables[name].assign(species=translate_species(tables[name]["species"], known))
+    tables = one_spelling(tables, chosen, known["name"], ledger)
     review = Review(tables, with_unknown(known, tables["intakes"]["species"]), ledger)
     check_rows(review)
     day = _day(as_of if as_of is not None else chosen["dates.as_of"])

@@ -105,7 +105,8 @@ def check_forgotten(review: Review, as_of: pd.Timestamp) -> None:
     ):
         frame = tables[table]
         seen.append(pd.Series(frame[column].to_numpy(), index=stay_of(tables, frame, path).to_numpy(dtype=object)))
-    every = pd.concat([s.rename_axis("stay_id").reset_index(name="day") for s in seen], ignore_index=True).dropna()
+    heard_of = [s.dropna().rename_axis("stay_id").reset_index(name="day") for s in seen]
+    every = pd.concat([part for part in heard_of if len(part)] or heard_of[:1], ignore_index=True)
     last = every[every["day"] <= as_of].groupby("stay_id")["day"].max()
     frame = tables["intakes"]
     home = frame["stay_id"].isin(tables["periods"].loc[tables["periods"]["what"] == "permanent resident", "stay_id"])

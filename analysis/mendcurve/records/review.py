@@ -58,6 +58,8 @@ class Review:
         self, table: str, mask: pd.Series, column: str, rule: pd.Series | str, what_to_do: str, effect: str
     ) -> None:
         """Add a finding for each row of ``mask``."""
+        if not mask.any():
+            return
         rows = self.tables[table].loc[mask]
         value = as_text(rows[column]) if column in rows.columns else ""
         self.ledger.add(
