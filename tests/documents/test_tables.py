@@ -99,8 +99,8 @@ def test_csv_of_a_frame_escapes_formulas():
 
 def test_only_the_public_rendition_hides_small_counts_and_says_by_what_rule():
     counts = pd.DataFrame({"taxon": ["lizard", "frog"], "stray": [20, 3], "surrendered": [11, 9]})
-    inside = public_table(counts, "Intakes", by="taxon", public=False, smallest=5)
-    outside = public_table(counts, "Intakes", by="taxon", public=True, smallest=5)
+    inside = public_table(counts, "Intakes", by="taxon", total="all", public=False, smallest=5)
+    outside = public_table(counts, "Intakes", by="taxon", total="all", public=True, smallest=5)
     assert ">3<" in inside._repr_html_()
     assert ">3<" not in outside._repr_html_()
     assert "Counts from 1 to 4 are hidden" in outside._repr_html_()

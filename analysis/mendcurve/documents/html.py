@@ -11,7 +11,10 @@ from html import escape
 from markdown_it import MarkdownIt
 
 # HTML in markdown is off: a text from a spreadsheet can never become markup.
-_MARKDOWN = MarkdownIt("commonmark", {"html": False})
+_MARKDOWN = MarkdownIt("commonmark", {"html": False, "typographer": True}).enable(["replacements", "smartquotes"])
+# A number stays with its percent sign or currency; an apostrophe is set as one.
+_TOGETHER = re.compile(r"(?<=\d) (?=%|[A-Z]{3}\b)")
+_APOSTROPHE = re.compile(r"(?<=[A-Za-z])&#x27;(?=[a-z ])")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +41,11 @@ def paragraphs(texts: Iterable[str], *, kind: str = "") -> str:
 def markdown(text: str) -> str:
     """Return markdown as HTML; HTML inside it is shown as text."""
     return _MARKDOWN.render(text)
+
+
+def set_well(html: str) -> str:
+    """Return markup with its small spaces and apostrophes set as a printer would."""
+    return _APOSTROPHE.sub("’", _TOGETHER.sub("&nbsp;", html))
 
 
 def slug(text: str) -> str:

@@ -10,7 +10,7 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from mendcurve.documents.html import markdown, paragraphs, slug
+from mendcurve.documents.html import markdown, paragraphs, set_well, slug
 from mendcurve.documents.running import Block, Failed, Shown, Words
 from mendcurve.documents.tables import table
 from mendcurve.figures import style
@@ -94,7 +94,7 @@ def _sections(blocks: Sequence[Block]) -> tuple[str, str, list[_Section]]:
                 seen.add(anchor)
                 sections.append(_Section(name, anchor))
                 part = markdown(rest)
-        (sections[-1].parts if sections else opening).append(part)
+        (sections[-1].parts if sections else opening).append(set_well(part))
     return title, "\n".join(opening), sections
 
 

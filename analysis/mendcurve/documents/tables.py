@@ -9,8 +9,8 @@ import pandas as pd
 
 from mendcurve.documents.html import paragraphs
 from mendcurve.documents.small_cells import HIDDEN, protect
-from mendcurve.questions.answer import SHARES, Answer, table_html
-from mendcurve.questions.wording import cell, count, percent
+from mendcurve.questions.answer import Answer, decimals, number, table_html
+from mendcurve.questions.wording import cell, count
 
 MISSING = cell(None)
 
@@ -88,7 +88,7 @@ def public_table(
     caption: str = "",
     *,
     by: str,
-    counts: Sequence[str] | None = None,
+    total: str,
     public: bool,
     smallest: int,
     notes: bool = True,
@@ -98,11 +98,11 @@ def public_table(
     Parameters
     ----------
     source : Answer or DataFrame
-        One row a value of ``by``, without totals.
+        One row a value of ``by``, every other column counts.
     by : str
         The column that names the rows.
-    counts : sequence of str
-        The columns of counts; left out: every column but ``by``.
+    total : str
+        What the row and the column of totals are called, if they are there; they are reckoned anew.
     public : bool
         Whether the document is for outsiders.
     smallest : int
@@ -111,8 +111,9 @@ def public_table(
     frame = source if isinstance(source, pd.DataFrame) else source.to_frame()
     said = () if isinstance(source, pd.DataFrame) or not notes else source.notes()
     caption = caption or str(frame.attrs.get("title", ""))
-    names = list(counts) if counts is not None else [c for c in frame.columns if c != by]
-    shown = protect(frame, by=by, counts=names, smallest=smallest if public else 1)
+    names = [c for c in frame.columns if c not in (by, total)]
+    body = frame.loc[frame[by] != total, [by, *names]]
+    shown = protect(body, by=by, counts=names, smallest=smallest if public else 1)
     if (shown == HIDDEN).to_numpy().any():
         rule = (
             f"Counts from 1 to {smallest - 1} are hidden in documents for outsiders, and with them others that would "
@@ -136,9 +137,9 @@ def _with_intervals(frame: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
         if pair is None:
             kept[name] = frame[name]
             continue
-        unit = units.get(name, "")
+        unit, places = units.get(name, ""), decimals(frame[name].astype("float64"))
         kept[name] = pd.Series(
-            [_interval(*row, unit) for row in frame[[name, *pair]].itertuples(index=False, name=None)],
+            [_interval(*row, unit, places) for row in frame[[name, *pair]].itertuples(index=False, name=None)],
             index=frame.index,
             dtype="str",
         )
@@ -160,18 +161,9 @@ def _limits_of(frame: pd.DataFrame, name: str) -> tuple[str, str] | None:
     return ("low", "high") if columns[at + 1 : at + 3] == ["low", "high"] else None
 
 
-def _interval(value: object, low: object, high: object, unit: str) -> str:
-    texts = [_number(v, unit) for v in (value, low, high)]
+def _interval(value: object, low: object, high: object, unit: str, places: int | None) -> str:
+    texts = [number(v, unit, places) for v in (value, low, high)]
     if texts[0] == MISSING and texts[1] == MISSING:
         return MISSING
     end = f"{texts[1]} to {texts[2]}" if texts[2] != MISSING else f"at least {texts[1]}"
     return texts[0] if texts[1] == MISSING else f"{texts[0]} ({end})"
-
-
-def _number(value: object, unit: str) -> str:
-    text = cell(value)
-    if text == MISSING or not isinstance(value, (int, float)):
-        return text
-    if value in (float("inf"), float("-inf")):
-        return MISSING
-    return percent(value) if unit.startswith(SHARES) else text

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from decimal import Decimal
 from html import escape
 
+import numpy as np
 import pandas as pd
 
 from mendcurve.questions.wording import cell, percent
@@ -36,45 +38,83 @@ class Answer(ABC):
 
 
 # Units whose values are printed as whole percents.
-SHARES = ("proportion", "share")
+SHARES = ("proportion", "share", "chance")
 
 
 def table_html(frame: pd.DataFrame, *, caption: str = "") -> str:
-    """Return an accessible HTML table; every cell is escaped, units stand in the heading."""
-    units = frame.attrs.get("units", {})
-    caption = caption or frame.attrs.get("title", "")
-    right = frame.attrs.get("right", ())
-    kinds = [' class="n"' if c in right else _kind(frame.iloc[:, i]) for i, c in enumerate(frame.columns)]
-    head = "".join(
-        f'<th scope="col"{kind}>{escape(_heading(str(name), units.get(name, "")))}</th>'
-        for name, kind in zip(frame.columns, kinds, strict=True)
-    )
-    shares = [units.get(name, "").startswith(SHARES) for name in frame.columns]
-    body = "".join(
-        "<tr>" + "".join(_td(row[i], i == 0, kinds[i], shares[i]) for i in range(len(row))) + "</tr>"
-        for row in frame.itertuples(index=False, name=None)
-    )
+    """Return an accessible HTML table; every cell is escaped, units stand in the heading or, if shared, the caption."""
+    caption, headings = _titles(frame, caption or frame.attrs.get("title", ""))
+    right, units = frame.attrs.get("right", ()), frame.attrs.get("units", {})
+    columns = [frame.iloc[:, i] for i in range(frame.shape[1])]
+    kinds = ["n" if c.name in right else kind(c) for c in columns]
+    texts = [in_words(c, units.get(c.name, "")) for c in columns]
+    head = "".join(f'<th scope="col"{_class(k)}>{escape(h)}</th>' for h, k in zip(headings, kinds, strict=True))
+    body = "".join(f"<tr>{_row(row, kinds)}</tr>" for row in (zip(*texts, strict=True) if texts else ()))
     top = f"<caption>{escape(caption)}</caption>" if caption else ""
     label = f' role="region" aria-label="Table: {escape(caption, quote=True)}" tabindex="0"' if caption else ""
     return f'<div class="table"{label}><table>{top}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
 
 
+def in_words(column: pd.Series, unit: str) -> list[str]:
+    """Return a column's values as text, all with the same decimals; shares as percents."""
+    places = decimals(column)
+    return [number(value, unit, places) for value in column]
+
+
+def decimals(column: pd.Series) -> int | None:
+    """Return the decimals a column of measured numbers is printed with: fewer, the larger they are."""
+    if not pd.api.types.is_float_dtype(column.dtype):
+        return None
+    size = column[np.isfinite(column.astype("float64"))].abs()
+    if not len(size) or (size % 1 == 0).all():
+        return 0
+    return 0 if size.median() >= 20 else 1 if size.median() >= 1 else 2
+
+
+def number(value: object, unit: str, places: int | None) -> str:
+    """Return one value as text: a share as a percent, a measured number with ``places`` decimals."""
+    text = cell(value)
+    if text == cell(None) or isinstance(value, bool) or not isinstance(value, (int, float, np.number)):
+        return text
+    if unit.startswith(SHARES):
+        return percent(float(value))
+    return text if places is None else f"{value:,.{places}f}"
+
+
+def _titles(frame: pd.DataFrame, caption: str) -> tuple[str, list[str]]:
+    """Return caption and headings; a unit that three or more columns share, and no other, goes to the caption."""
+    units = frame.attrs.get("units", {})
+    named = [units.get(c, "") for c in frame.columns]
+    plain = {unit for unit in named if unit and not unit.startswith(SHARES)}
+    if len(plain) != 1 or sum(unit in plain for unit in named) < 3:
+        return caption, [_heading(str(c), units.get(c, "")) for c in frame.columns]
+    (unit,) = plain
+    caption = caption if unit in caption else f"{caption}, in {unit}"
+    return caption, [_heading(str(c), "") for c in frame.columns]
+
+
 def _heading(name: str, unit: str) -> str:
     words = name.replace("_", " ")
-    said = not unit or unit.startswith(SHARES) or unit.split()[0] in words
-    return words if said else f"{words} ({unit})"
+    if not unit or unit.startswith(SHARES) or unit.split()[0].replace("-", " ") in words:
+        return words
+    return unit if unit.startswith(words) else f"{words} ({unit})"
 
 
-def _kind(column: pd.Series) -> str:
+def kind(column: pd.Series) -> str:
+    """Return how a column is set: "n" numbers, "d" dates, "t" long text, or nothing."""
     if pd.api.types.is_bool_dtype(column.dtype):
         return ""
-    if pd.api.types.is_numeric_dtype(column.dtype) or any(isinstance(v, Decimal) for v in column):
-        return ' class="n"'
-    return ' class="d"' if pd.api.types.is_datetime64_any_dtype(column.dtype) else ""
+    if pd.api.types.is_datetime64_any_dtype(column.dtype):
+        return "d"
+    if pd.api.types.is_numeric_dtype(column.dtype) or column.map(lambda v: isinstance(v, Decimal)).any():
+        return "n"
+    return "t" if column.astype("str").str.len().max() > 44 else ""
 
 
-def _td(value: object, first: bool, kind: str, share: bool) -> str:
-    text = cell(value)
-    if share and text != cell(None) and isinstance(value, (int, float)):
-        text = percent(value)
-    return f'<th scope="row"{kind}>{escape(text)}</th>' if first else f"<td{kind}>{escape(text)}</td>"
+def _class(kind: str) -> str:
+    return f' class="{kind}"' if kind else ""
+
+
+def _row(texts: Sequence[str], kinds: Sequence[str]) -> str:
+    first, *others = (f"{_class(kind)}>{escape(text)}" for text, kind in zip(texts, kinds, strict=True))
+    return f'<th scope="row"{first}</th>' + "".join(f"<td{other}</td>" for other in others)

@@ -16,7 +16,7 @@ EFFECTS = (SET_ASIDE, DOUBTFUL, CHANGED, NOTE)
 WORDS = {
     SET_ASIDE: "set aside",
     DOUBTFUL: "kept but doubtful",
-    CHANGED: "changed as it was read",
+    CHANGED: "changed in reading",
     NOTE: "to know",
 }
 # What most numbers rest on, first; other tables follow in the order of their name.

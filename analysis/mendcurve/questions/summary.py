@@ -88,14 +88,14 @@ class Told(Answer):
     def sentence(self) -> str:
         """Return the paragraph."""
         now = self.now
+        when, left = sentence_case(from_to(self.period)), sentence_case(count(now.left, "animal"))
+        cost = money(now.spent, self.currency)
         parts = [
-            f"{sentence_case(from_to(self.period))} we cared for {count(now.helped, 'animal')}: {now.here:,} were here when the "
-            f"period began and {now.came_in:,} came in.",
-            f"{sentence_case(count(now.left, 'animal'))} left, of which {now.live:,} alive, {now.adopted:,} of them adopted.",
+            f"{when} we cared for {count(now.helped, 'animal')}: {now.here:,} were here when the period began and "
+            f"{now.came_in:,} came in.",
+            f"{left} left, {now.live:,} of them alive: {now.adopted:,} were adopted.",
             self._recovered(now),
-            f"Caring for them cost {money(now.spent, self.currency)}."
-            if self.has_spending
-            else "Spending is not recorded.",
+            f"Running the rescue cost {cost}." if self.has_spending else "Spending is not recorded.",
             self._before(),
         ]
         return " ".join(filter(None, parts))
@@ -167,9 +167,8 @@ def unknown(records: Records, period: Period | None = None) -> Unknown:
     frame.attrs.update(title="What the rescue records", units={"rows": "rows"})
     words = [findings(records).sentence()]
     if told.unknown:
-        words.append(
-            f"{sentence_case(count(told.unknown, 'animal'))} still counted as in care may have left: no record for long."
-        )
+        some = sentence_case(count(told.unknown, "animal"))
+        words.append(f"{some} still counted as in care may have left: there is no record of them for long.")
     else:
         words.append("No animal counted as in care has been without any record for long.")
     absent = [name for name, kept, _, _ in rows if not kept]
