@@ -23,15 +23,31 @@ def fan_of(zones: dict[str, tuple[float, float, float]]) -> Forecast:
     ahead, back = (pd.date_range(AS_OF + pd.Timedelta(days=d), periods=n) for d, n in ((1, 28), (-181, 182)))
     frames, past, rows = [], [], []
     for zone, (mean, held, chance) in zones.items():
-        bands = {f"{side}{level}": round(mean + sign * step) for level, step in ((50, 1), (80, 2), (95, 4))
-                 for side, sign in (("low", -1), ("high", 1))}  # fmt: skip
-        frames.append(pd.DataFrame({"zone": zone, "day": ahead, "mean": mean, "median": mean, **bands, "places": held,
-                                    "over": chance}))  # fmt: skip
+        bands = {
+            f"{side}{level}": round(mean + sign * step)
+            for level, step in ((50, 1), (80, 2), (95, 4))
+            for side, sign in (("low", -1), ("high", 1))
+        }
+        frames.append(
+            pd.DataFrame(
+                {"zone": zone, "day": ahead, "mean": mean, "median": mean, **bands, "places": held, "over": chance}
+            )
+        )
         past.append(
             pd.DataFrame({"zone": zone, "day": back, "animals": mean, "places_taken": mean + 1, "places": held})
         )
-        rows.append({"zone": zone, "places": held, "mean": mean, "share_of_days_over": chance, "any_day_over": chance,
-                     "worst_day_over": chance, "worst_day": AS_OF, "short_by": 0.0})  # fmt: skip
+        rows.append(
+            {
+                "zone": zone,
+                "places": held,
+                "mean": mean,
+                "share_of_days_over": chance,
+                "any_day_over": chance,
+                "worst_day_over": chance,
+                "worst_day": AS_OF,
+                "short_by": 0.0,
+            }
+        )
     frame, before, table = (
         pd.concat(f, ignore_index=True) if f else pd.DataFrame() for f in (frames, past, [pd.DataFrame(rows)])
     )
@@ -104,8 +120,14 @@ def test_an_empty_half_year_is_said_in_words():
 
 def needed_of(rows: list[tuple[str, float, int]]) -> PlacesNeeded:
     table = pd.DataFrame(rows, columns=["zone", "places", "needed"]).assign(enough_at_needed=0.96)
-    curve = pd.concat([pd.DataFrame({"zone": z, "places": np.arange(30), "share_of_days": np.minimum(np.arange(30) / 20, 1),
-                                     "error": 0.01}) for z, *_ in rows])  # fmt: skip
+    curve = pd.concat(
+        [
+            pd.DataFrame(
+                {"zone": z, "places": np.arange(30), "share_of_days": np.minimum(np.arange(30) / 20, 1), "error": 0.01}
+            )
+            for z, *_ in rows
+        ]
+    )
     return PlacesNeeded(zones=table, curve=curve, confidence=0.95, weeks=13, remarks=())
 
 
@@ -126,9 +148,20 @@ def test_the_service_curve_marks_the_places_needed_and_those_there_are():
 
 def back_of(ours: list[float], last: list[float]) -> Backtest:
     n = len(ours)
-    summary = pd.DataFrame({"zone": "all zones", "days_ahead": [7, 28, 91][:n], "forecasts": 9, "score": ours,
-                            "last_value": last, "same_time_last_year": [5.0] * n, "littles_law": [NAN] * n,
-                            "held_50": 0.4, "held_80": 0.7, "held_95": 1.0})  # fmt: skip
+    summary = pd.DataFrame(
+        {
+            "zone": "all zones",
+            "days_ahead": [7, 28, 91][:n],
+            "forecasts": 9,
+            "score": ours,
+            "last_value": last,
+            "same_time_last_year": [5.0] * n,
+            "littles_law": [NAN] * n,
+            "held_50": 0.4,
+            "held_80": 0.7,
+            "held_95": 1.0,
+        }
+    )
     frame = summary.assign(origin=AS_OF, seen=1, mean=1.0, pit=0.5)
     return Backtest(frame=frame, summary=summary, origins=9, remarks=())
 

@@ -46,8 +46,15 @@ def records_of(seed: int, days: int, housing: dict[str, int] | None = None, **mo
     came, first, second, event = came[seen], first[seen], second[seen], event[seen]
     date = [DAY + pd.to_timedelta(x, unit="D") for x in (came, came + first, came + first + second)]
     ids = [f"S{i}" for i in range(came.size)]
-    frame = pd.DataFrame({"stay_id": ids, "species": "corn snake", "intake_date": date[0], "intake_type": "stray",
-                          "arrival_id": [f"V{e}" for e in event]})  # fmt: skip
+    frame = pd.DataFrame(
+        {
+            "stay_id": ids,
+            "species": "corn snake",
+            "intake_date": date[0],
+            "intake_type": "stray",
+            "arrival_id": [f"V{e}" for e in event],
+        }
+    )
     end = DAY + pd.Timedelta(days=days - 1)
     outcome = pd.DataFrame(
         {"stay_id": ids, "outcome_date": date[2], "outcome_type": np.where(second > 0, "adopted", "died")}
@@ -79,14 +86,32 @@ def tiny(**tables):
 
 def test_census_counts_zones_and_places_day_by_day():
     records = tiny(
-        intakes=pd.DataFrame([{"stay_id": "S1", "species": "corn snake", "intake_date": "2024-01-02", "intake_type": "stray"},
-                              {"stay_id": "S2", "species": "corn snake", "intake_date": "2024-01-03", "intake_type": "stray",
-                               "group_size": 4}]),
-        moves=pd.DataFrame([{"stay_id": "S1", "moved_on": "2024-01-02", "zone": "quarantine"},
-                            {"stay_id": "S1", "moved_on": "2024-01-05", "zone": "adoption"},
-                            {"stay_id": "S2", "moved_on": "2024-01-03", "zone": "quarantine", "place": "tank 1"}]),
-        housing=pd.DataFrame([{"zone": "quarantine", "places": 5, "from_date": "2024-01-01"},
-                              {"zone": "quarantine", "places": 7, "from_date": "2024-01-04"}]))  # fmt: skip
+        intakes=pd.DataFrame(
+            [
+                {"stay_id": "S1", "species": "corn snake", "intake_date": "2024-01-02", "intake_type": "stray"},
+                {
+                    "stay_id": "S2",
+                    "species": "corn snake",
+                    "intake_date": "2024-01-03",
+                    "intake_type": "stray",
+                    "group_size": 4,
+                },
+            ]
+        ),
+        moves=pd.DataFrame(
+            [
+                {"stay_id": "S1", "moved_on": "2024-01-02", "zone": "quarantine"},
+                {"stay_id": "S1", "moved_on": "2024-01-05", "zone": "adoption"},
+                {"stay_id": "S2", "moved_on": "2024-01-03", "zone": "quarantine", "place": "tank 1"},
+            ]
+        ),
+        housing=pd.DataFrame(
+            [
+                {"zone": "quarantine", "places": 5, "from_date": "2024-01-01"},
+                {"zone": "quarantine", "places": 7, "from_date": "2024-01-04"},
+            ]
+        ),
+    )
     answer = capacity.census(records)
     frame = answer.to_frame().set_index(["zone", "day"]).sort_index()
 
@@ -124,8 +149,13 @@ def test_flow_counts_by_month_against_the_year_before(steady):
 def test_requests_turned_away_are_counted_or_said_not_to_be_recorded(steady):
     assert capacity.requests(steady).sentence() == "Requests turned away are not recorded."
     assert capacity.requests(steady).to_frame().columns.tolist() == ["answer", "requests", "animals"]
-    asked = pd.DataFrame({"asked_on": ["2024-01-05", "2024-02-05", "2024-02-06"], "animals": [2, 3, 1],
-                          "answer": ["no room", "no room", "taken in"]})  # fmt: skip
+    asked = pd.DataFrame(
+        {
+            "asked_on": ["2024-01-05", "2024-02-05", "2024-02-06"],
+            "animals": [2, 3, 1],
+            "answer": ["no room", "no room", "taken in"],
+        }
+    )
     records = tiny(
         requests=asked, intakes=steady["intakes"].head(0)[["stay_id", "species", "intake_date", "intake_type"]]
     )
@@ -168,12 +198,21 @@ def test_the_same_records_and_seed_give_the_same_forecast(steady, fan):
 def test_permanent_residents_never_leave_and_are_counted_apart():
     base = records_of(3, 200)
     first = base["intakes"].assign(group_size=1)
-    stay = pd.DataFrame({"stay_id": ["P1"], "species": ["Hermann's tortoise"], "intake_date": ["2024-01-01"],
-                         "intake_type": ["surrendered"]})  # fmt: skip
+    stay = pd.DataFrame(
+        {
+            "stay_id": ["P1"],
+            "species": ["Hermann's tortoise"],
+            "intake_date": ["2024-01-01"],
+            "intake_type": ["surrendered"],
+        }
+    )
     keep = ["stay_id", "species", "intake_date", "intake_type", "arrival_id"]
     lasting = pd.DataFrame({"stay_id": ["P1"], "what": ["permanent resident"], "from_date": ["2024-01-01"]})
-    tables = {"outcomes": base["outcomes"][["stay_id", "outcome_date", "outcome_type"]],
-              "moves": base["moves"][["stay_id", "moved_on", "zone"]], "periods": lasting}  # fmt: skip
+    tables = {
+        "outcomes": base["outcomes"][["stay_id", "outcome_date", "outcome_type"]],
+        "moves": base["moves"][["stay_id", "moved_on", "zone"]],
+        "periods": lasting,
+    }
     more = from_frames(as_of=base.as_of, records_start=DAY, intakes=pd.concat([first[keep], stay]), **tables)
     made = setup(more, weeks=2, draws=5)
     assert made.fixed.tolist() == [0, 1, 1]  # by rule: out of quarantine, waiting in adoption
@@ -183,8 +222,9 @@ def test_permanent_residents_never_leave_and_are_counted_apart():
 
 def test_places_needed_is_the_smallest_number_enough_on_so_many_days(steady):
     answer = capacity.places_needed(steady, weeks=6, draws=20)
+    curves = answer.curve_frame()
     for zone, row in answer.to_frame().set_index("zone").iterrows():
-        curve = answer.curve_frame().query("zone == @zone").set_index("places")["share_of_days"]
+        curve = curves[curves["zone"] == zone].set_index("places")["share_of_days"]
         assert curve[row["needed"]] >= 0.95 > curve.get(row["needed"] - 1, 0)
         assert row["needed_low"] <= row["needed"] <= row["needed_high"] + 1
         assert curve.is_monotonic_increasing
@@ -253,10 +293,12 @@ def test_records_too_short_or_empty_give_answers_in_words_and_no_error():
 
 def test_one_zone_where_no_zone_is_recorded():
     came = pd.date_range(DAY, "2024-03-30", freq="D").repeat(3)
-    intakes = pd.DataFrame({"stay_id": [f"S{i}" for i in range(len(came))], "species": "dog", "intake_date": came,
-                            "intake_type": "stray"})  # fmt: skip
-    outcomes = pd.DataFrame({"stay_id": intakes["stay_id"], "outcome_date": came + pd.Timedelta(days=9),
-                             "outcome_type": "adopted"}).query("outcome_date <= '2024-03-31'")  # fmt: skip
+    intakes = pd.DataFrame(
+        {"stay_id": [f"S{i}" for i in range(len(came))], "species": "dog", "intake_date": came, "intake_type": "stray"}
+    )
+    outcomes = pd.DataFrame(
+        {"stay_id": intakes["stay_id"], "outcome_date": came + pd.Timedelta(days=9), "outcome_type": "adopted"}
+    ).query("outcome_date <= '2024-03-31'")
     answer = capacity.forecast(tiny(intakes=intakes, outcomes=outcomes), weeks=2, draws=10)
     assert answer.to_frame()["zone"].unique().tolist() == ["in care"]
     assert answer.to_frame()["mean"].iloc[-1] == pytest.approx(27, abs=3)

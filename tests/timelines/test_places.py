@@ -41,23 +41,39 @@ def told(frame: pd.DataFrame) -> list[tuple[str, str, str, str]]:
 
 
 def test_moves_are_spells_that_end_where_the_next_begins():
-    records = rescue(intakes=[stay()], outcomes=[left("2025-06-01")],
-                     moves=[move("2025-03-01", "quarantine"), move("2025-04-10", "treatment"), move("2025-05-02", "adoption")])  # fmt: skip
+    records = rescue(
+        intakes=[stay()],
+        outcomes=[left("2025-06-01")],
+        moves=[move("2025-03-01", "quarantine"), move("2025-04-10", "treatment"), move("2025-05-02", "adoption")],
+    )
     frame = spells(records)
-    assert told(frame) == [("quarantine", "03-01", "04-10", "treatment"), ("treatment", "04-10", "05-02", "adoption"),
-                           ("adoption", "05-02", "06-01", "live")]  # fmt: skip
+    assert told(frame) == [
+        ("quarantine", "03-01", "04-10", "treatment"),
+        ("treatment", "04-10", "05-02", "adoption"),
+        ("adoption", "05-02", "06-01", "live"),
+    ]
     assert not frame["assumed"].any() and list(frame.columns) == list(COLUMNS)
 
 
 def test_of_two_moves_on_a_day_the_last_counts_and_moving_to_the_same_zone_is_no_move():
-    records = rescue(intakes=[stay()], moves=[move("2025-03-01", "adoption"), move("2025-03-01", "quarantine"),
-                                              move("2025-03-20", "quarantine"), move("2025-04-01", "adoption")])  # fmt: skip
+    records = rescue(
+        intakes=[stay()],
+        moves=[
+            move("2025-03-01", "adoption"),
+            move("2025-03-01", "quarantine"),
+            move("2025-03-20", "quarantine"),
+            move("2025-04-01", "adoption"),
+        ],
+    )
     assert told(spells(records)) == [("quarantine", "03-01", "04-01", "adoption"), ("adoption", "04-01", "", "in care")]
 
 
 def test_a_move_on_the_day_of_leaving_has_no_day_in_its_zone():
-    records = rescue(intakes=[stay()], outcomes=[left("2025-04-01")],
-                     moves=[move("2025-03-01", "quarantine"), move("2025-04-01", "adoption")])  # fmt: skip
+    records = rescue(
+        intakes=[stay()],
+        outcomes=[left("2025-04-01")],
+        moves=[move("2025-03-01", "quarantine"), move("2025-04-01", "adoption")],
+    )
     assert told(spells(records)) == [("quarantine", "03-01", "04-01", "live")]
 
 
@@ -77,14 +93,26 @@ def test_before_the_first_move_the_animal_is_assumed_in_quarantine():
 RULES = [
     ("bearded dragon", [], [("quarantine", "03-01", "03-31", "adoption"), ("adoption", "03-31", "", "in care")]),
     ("corn snake", [], [("quarantine", "03-01", "04-30", "adoption"), ("adoption", "04-30", "", "in care")]),
-    ("bearded dragon", [ill("2025-03-02", "2025-03-20")],
-     [("quarantine", "03-01", "03-31", "adoption"), ("adoption", "03-31", "", "in care")]),
-    ("bearded dragon", [ill("2025-03-02", "2025-05-05"), ill("2025-03-03", "2025-04-01")],
-     [("quarantine", "03-01", "03-31", "treatment"), ("treatment", "03-31", "05-05", "adoption"),
-      ("adoption", "05-05", "", "in care")]),
-    ("bearded dragon", [ill("2025-03-02", None)],
-     [("quarantine", "03-01", "03-31", "treatment"), ("treatment", "03-31", "", "in care")]),
-]  # fmt: skip
+    (
+        "bearded dragon",
+        [ill("2025-03-02", "2025-03-20")],
+        [("quarantine", "03-01", "03-31", "adoption"), ("adoption", "03-31", "", "in care")],
+    ),
+    (
+        "bearded dragon",
+        [ill("2025-03-02", "2025-05-05"), ill("2025-03-03", "2025-04-01")],
+        [
+            ("quarantine", "03-01", "03-31", "treatment"),
+            ("treatment", "03-31", "05-05", "adoption"),
+            ("adoption", "05-05", "", "in care"),
+        ],
+    ),
+    (
+        "bearded dragon",
+        [ill("2025-03-02", None)],
+        [("quarantine", "03-01", "03-31", "treatment"), ("treatment", "03-31", "", "in care")],
+    ),
+]
 
 
 @pytest.mark.parametrize(("species", "conditions", "says"), RULES)
@@ -109,8 +137,11 @@ def test_where_nothing_is_recorded_everything_is_one_zone():
 
 
 def test_a_group_that_shares_a_place_takes_one_and_leaves_in_parts():
-    records = rescue(intakes=[stay(group_size=30)], outcomes=[left("2025-04-01", "died", animals=10)],
-                     moves=[move("2025-03-01", "quarantine", place="tank 4")])  # fmt: skip
+    records = rescue(
+        intakes=[stay(group_size=30)],
+        outcomes=[left("2025-04-01", "died", animals=10)],
+        moves=[move("2025-03-01", "quarantine", place="tank 4")],
+    )
     frame = spells(records)
     assert frame["animals"].tolist() == [10, 20] and frame["places"].tolist() == [0, 1]
     loose = spells(rescue(intakes=[stay(group_size=30)], moves=[move("2025-03-01", "quarantine")]))
@@ -118,8 +149,10 @@ def test_a_group_that_shares_a_place_takes_one_and_leaves_in_parts():
 
 
 def test_a_stay_split_from_a_group_goes_on_in_the_groups_zone():
-    records = rescue(intakes=[stay(group_size=3), stay("S2", "2025-05-01", split_from="S1")],
-                     moves=[move("2025-03-01", "quarantine"), move("2025-04-01", "adoption")])  # fmt: skip
+    records = rescue(
+        intakes=[stay(group_size=3), stay("S2", "2025-05-01", split_from="S1")],
+        moves=[move("2025-03-01", "quarantine"), move("2025-04-01", "adoption")],
+    )
     frame = spells(records)
     own = frame[frame["stay_id"] == "S2"]
     assert own["zone"].tolist() == ["adoption"] and own["from_date"].dt.strftime("%m-%d").tolist() == ["05-01"]
@@ -128,14 +161,22 @@ def test_a_stay_split_from_a_group_goes_on_in_the_groups_zone():
 
 
 def test_what_is_after_the_as_of_date_is_unknown_and_the_dead_on_arrival_take_no_place():
-    records = rescue("2025-04-01", intakes=[stay(), stay("S2", dead_on_arrival=True)], outcomes=[left("2025-06-01")],
-                     moves=[move("2025-03-01", "quarantine"), move("2025-04-10", "treatment")])  # fmt: skip
+    records = rescue(
+        "2025-04-01",
+        intakes=[stay(), stay("S2", dead_on_arrival=True)],
+        outcomes=[left("2025-06-01")],
+        moves=[move("2025-03-01", "quarantine"), move("2025-04-10", "treatment")],
+    )
     assert told(spells(records)) == [("quarantine", "03-01", "", "in care")]
 
 
 def test_places_of_a_zone_are_the_sum_of_its_latest_rows():
-    rows = [("quarantine", "arid", 5, "2025-01-01"), ("quarantine", "arid", 7, "2025-06-01"),
-            ("quarantine", "wet", 2, "2025-01-01"), ("foster", None, None, "2025-01-01")]  # fmt: skip
+    rows = [
+        ("quarantine", "arid", 5, "2025-01-01"),
+        ("quarantine", "arid", 7, "2025-06-01"),
+        ("quarantine", "wet", 2, "2025-01-01"),
+        ("foster", None, None, "2025-01-01"),
+    ]
     housing = [dict(zip(("zone", "housing_kind", "places", "from_date"), row, strict=True)) for row in rows]
     records = rescue(intakes=[stay()], housing=housing)
     for day, places in (("2025-05-31", 7), ("2025-06-01", 9)):
@@ -182,8 +223,13 @@ def test_a_stay_lost_track_of_ends_at_its_last_record():
     intakes = [stay("S1", "2024-01-01"), *[stay(f"T{i}", "2025-01-01") for i in range(25)]]
     outcomes = [left("2025-01-15", stay_id=f"T{i}") for i in range(25)]
     frame = spells(
-        from_frames(as_of=AS_OF, records_start="2024-01-01", intakes=pd.DataFrame(intakes), outcomes=pd.DataFrame(outcomes),
-                    moves=pd.DataFrame([move("2024-02-01", "adoption")]))
-    )  # fmt: skip
+        from_frames(
+            as_of=AS_OF,
+            records_start="2024-01-01",
+            intakes=pd.DataFrame(intakes),
+            outcomes=pd.DataFrame(outcomes),
+            moves=pd.DataFrame([move("2024-02-01", "adoption")]),
+        )
+    )
     lost = frame[frame["stay_id"] == "S1"]
     assert lost["next"].tolist() == ["lost track of"] and lost["to_date"].notna().all()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+from matplotlib.dates import AutoDateLocator, ConciseDateFormatter, date2num
 
 from mendcurve.figures import style
 from mendcurve.figures.style import Picture
@@ -68,7 +68,7 @@ def _panel(ax: Axes, zone: str, answer: Forecast) -> None:
             step="post",
         )
     ax.plot(fan["day"], fan["median"], color=style.ACCENT, linewidth=1.4)
-    ax.axvline(answer.as_of, color=style.QUIET, linewidth=0.6)
+    ax.axvline(date2num(answer.as_of), color=style.QUIET, linewidth=0.6)
     ax.annotate(
         "today",
         (answer.as_of, 0),

@@ -20,12 +20,18 @@ def census_today(answer: Shown) -> Picture:
     figure, ax = style.new(height=0.75 + 0.42 * len(frame))
     y = list(range(len(frame)))[::-1]
     ax.barh(y, frame["places_taken"], height=0.55, color=style.ACCENT, linewidth=0)
-    for at, row in zip(y, frame.itertuples(), strict=True):
-        text = f"{row.places_taken:.0f} of {row.places:.0f}" if pd.notna(row.places) else f"{row.places_taken:.0f}"
-        if pd.notna(row.places):
-            ax.plot([row.places] * 2, [at - 0.38, at + 0.38], color=style.CONTRAST, linewidth=2.2)
-        end = max(row.places_taken, row.places if pd.notna(row.places) else 0)
-        ax.annotate(text, (end, at), xytext=(6, 0), textcoords="offset points", va="center", fontsize=8.5)
+    for at, taken, held in zip(y, frame["places_taken"], frame["places"], strict=True):
+        if pd.notna(held):
+            ax.plot([held] * 2, [at - 0.38, at + 0.38], color=style.CONTRAST, linewidth=2.2)
+        text = f"{taken:.0f} of {held:.0f}" if pd.notna(held) else f"{taken:.0f}"
+        ax.annotate(
+            text,
+            (taken if pd.isna(held) else max(taken, held), at),
+            xytext=(6, 0),
+            textcoords="offset points",
+            va="center",
+            fontsize=8.5,
+        )
     ax.set_yticks(y, frame["zone"])
     style.names_on(ax, "y")
     top = max(frame["places_taken"].max(), frame["places"].max() if frame["places"].notna().any() else 0)

@@ -102,5 +102,5 @@ def _title(answer: PlacesNeeded, zones: list[str]) -> str:
         return f"{first['needed']:.0f} places would be enough on {100 * answer.confidence:.0f} % of days"
     if short.empty:
         return f"The places there are would be enough on {100 * answer.confidence:.0f} % of days in every zone"
-    lack = [f"{r.zone} lacks {r.needed - r.places:.0f}" for r in short.itertuples()]
+    lack = [f"{zone} lacks {n:.0f}" for zone, n in zip(short["zone"], short["needed"] - short["places"], strict=True)]
     return f"For {100 * answer.confidence:.0f} % of days, {' and '.join(lack)}"

@@ -173,12 +173,12 @@ def _counts(
     """Return the sums of weights at risk (zones, days) and of exits (zones, days, nexts)."""
     zones, days = shape
     size = zones * (days + 1)
-    came = np.bincount(zone * (days + 1) + entry + 1, weight, minlength=size)
+    came = np.bincount(zone * (days + 1) + entry + 1, weight, minlength=size).astype(float)
     went = np.bincount(zone * (days + 1) + exit + 1, weight, minlength=size)
     risk = (came - went).reshape(zones, days + 1).cumsum(axis=1)[:, :days]
     seen = goes_to != CENSORED
     at = (zone[seen] * days + exit[seen]) * (zones + 1) + goes_to[seen]
-    events = np.bincount(at, weight[seen], minlength=zones * days * (zones + 1))
+    events = np.bincount(at, weight[seen], minlength=zones * days * (zones + 1)).astype(float)
     return risk, events.reshape(zones, days, zones + 1)
 
 

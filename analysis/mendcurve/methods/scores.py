@@ -168,7 +168,8 @@ def dawid_sebastiani(mean: ArrayLike, variance: ArrayLike, seen: ArrayLike) -> F
     Dawid & Sebastiani (1999), Annals of Statistics 27:65-81 (from memory).
     """
     variance = _positive("The variance of a forecast", variance)
-    return (np.asarray(seen, dtype=float) - mean) ** 2 / variance + np.log(variance)
+    away = np.asarray(seen, dtype=float) - np.asarray(mean, dtype=float)
+    return away**2 / variance + np.log(variance)
 
 
 def pit_ends(law: ArrayLike, seen: ArrayLike) -> tuple[Floats, Floats]:

@@ -222,7 +222,8 @@ def _summary(frame: pd.DataFrame) -> pd.DataFrame:
     by = frame.groupby(["zone", "days_ahead"], sort=False)
     out = by.agg(forecasts=("score", "size"), score=("score", "mean"), **{r: (r, "mean") for r in RULES})
     for level in LEVELS:
-        out[f"held_{100 * level:.0f}"] = by["pit"].agg(lambda p, level=level: covered(p, level).mean())
+        held = pd.Series(covered(frame["pit"], level).astype(float), index=frame.index)
+        out[f"held_{100 * level:.0f}"] = held.groupby([frame["zone"], frame["days_ahead"]], sort=False).mean()
     return titled(
         out.reset_index(),
         "Scores and coverage of past forecasts",

@@ -6,16 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from pandas.api.typing import NaTType
 
 from mendcurve.methods.occupancy import census as count_by_day
+from mendcurve.methods.occupancy import leaving
 from mendcurve.questions.answer import Answer
+from mendcurve.questions.capacity_house import TOTAL, Setup, setup
 from mendcurve.questions.wording import count, day, listing, percent, were
 from mendcurve.records.records import Records
 from mendcurve.timelines.period import Period
 from mendcurve.timelines.places import ONE_ZONE, places_on, spells, zone_order
 from mendcurve.timelines.stays import stays
-
-TOTAL = "all zones"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -127,8 +128,6 @@ def today(records: Records) -> Shown:
     "Next free": the first day by which, with a chance of at least 80 %, one of those in the zone today will have left
     it; from the zone's past, not from any one animal.
     """
-    from mendcurve.questions.capacity_house import setup
-
     made = setup(records, weeks=1)
     now = made.spells[made.spells["to_date"].isna()]
     by_zone = now.groupby("zone")[["animals", "places"]].sum().reindex(list(made.zones)).fillna(0).astype("int64")
@@ -154,9 +153,7 @@ def today(records: Records) -> Shown:
     return Shown(frame=frame, says=_today_says(frame, records.as_of), remarks=_today_notes(frame, made.notes))
 
 
-def _next_free(made, zone: int) -> pd.Timestamp:
-    from mendcurve.methods.occupancy import leaving
-
+def _next_free(made: Setup, zone: int) -> pd.Timestamp | NaTType:
     age = made.house.age[made.house.zone == zone]
     if not age.size:
         return pd.NaT

@@ -142,7 +142,12 @@ def walk(made: Setup, ahead: int, seed: int, **more: float) -> tuple[np.ndarray,
 
 def _fan(zone: str, law: np.ndarray, fixed: int, held: float, dates: pd.DatetimeIndex) -> pd.DataFrame:
     counts = np.arange(law.shape[1]) + fixed
-    out = {"zone": zone, "day": dates, "mean": law @ counts, "median": law_quantile(law, 0.5) + fixed}
+    out: dict[str, object] = {
+        "zone": zone,
+        "day": dates,
+        "mean": law @ counts,
+        "median": law_quantile(law, 0.5) + fixed,
+    }
     for level in LEVELS:
         name = f"{100 * level:.0f}"
         out[f"low{name}"] = law_quantile(law, (1 - level) / 2) + fixed

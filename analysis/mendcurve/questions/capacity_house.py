@@ -97,7 +97,7 @@ def setup(records: Records, *, weeks: int, draws: int | None = None, seed: int =
     streams, share, seasonal, large, n_weeks = _streams(records, incoming, start, weeks, draws, rng)
     house = House(
         kernel=moves_on,
-        zone=here["zone"].map(code).to_numpy("int64"),
+        zone=here["zone"].map(code).to_numpy().astype("int64"),
         age=(records.as_of - here["from_date"]).dt.days.to_numpy("int64"),
         weight=here["places"].to_numpy("int64"),
         streams=streams,

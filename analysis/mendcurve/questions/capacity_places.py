@@ -55,7 +55,8 @@ class PlacesNeeded(Answer):
         if some.empty:
             return f"No places would be needed in the next {count(self.weeks, 'week')}."
         now = ["" if np.isnan(n) else f" (now {n:.0f})" for n in some["places"]]
-        parts = [f"{count(r.needed, 'place')} {inside(r.zone)}{n}" for r, n in zip(some.itertuples(), now, strict=True)]
+        each = zip(some["needed"], some["zone"], now, strict=True)
+        parts = [f"{count(n, 'place')} {inside(zone)}{there}" for n, zone, there in each]
         return (
             f"{listing(parts)} would have room for all on {percent(self.confidence)} of the days of the next "
             f"{count(self.weeks, 'week')}, if things go on as they have."
@@ -121,8 +122,8 @@ def places_needed(
             "Each zone by itself: places of one zone do not help another. Needed low and high: the middle 80 % of "
             "what each parameter draw alone would ask for.",
             "Textbook, steady state: mean by Little's law (rate x mean stay); Poisson: enough on "
-            f"{percent(confidence)} of days; Erlang: at most {percent(REFUSED)} of arrivals refused. Groups that arrive "
-            "together need more than they say.",
+            f"{percent(confidence)} of days; Erlang: at most {percent(REFUSED)} of arrivals refused. Groups that "
+            "arrive together need more than they say.",
             *made.notes,
             *more,
         ),

@@ -87,7 +87,7 @@ def what_if(
     chosen = usual(made) if scenarios is None else scenarios
     confidence = float(records.settings["capacity.confidence"])
     base: list[_Measured] = []
-    rows = []
+    rows: list[dict[str, object]] = []
     for scenario in (Scenario(name=AS_NOW), *chosen):
         house = scenario.change(made.house)
         walked, _ = walk(replace(made, house=house), ahead, seed, thin=scenario.thin, seizure=scenario.seizure)

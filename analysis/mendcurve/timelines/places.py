@@ -11,9 +11,21 @@ from mendcurve.timelines.lookup import look_up
 from mendcurve.timelines.stays import stays
 
 COLUMNS = (
-    "stay_id", "part", "cluster", "taxon", "zone", "housing_kind", "room", "from_date", "to_date", "animals", "places",
-    "assumed", "next", "permanent",
-)  # fmt: skip
+    "stay_id",
+    "part",
+    "cluster",
+    "taxon",
+    "zone",
+    "housing_kind",
+    "room",
+    "from_date",
+    "to_date",
+    "animals",
+    "places",
+    "assumed",
+    "next",
+    "permanent",
+)
 ONE_ZONE = "in care"
 # What a spell can end in besides another zone.
 IN_CARE, LOST, SPLIT_OFF = "in care", "lost track of", "split off"
@@ -79,9 +91,17 @@ def _one_zone(records: Records) -> bool:
 
 def _steps(frame: pd.DataFrame, since: pd.Series, zone: str | pd.Series, *, assumed: bool = False) -> pd.DataFrame:
     return pd.DataFrame(
-        {"stay_id": frame["stay_id"], "part": frame["part"], "since": since, "zone": zone, "room": None, "place": None,
-         "assumed": assumed, "order": -1}
-    ).astype({"room": TEXT, "place": TEXT, "zone": TEXT})  # fmt: skip
+        {
+            "stay_id": frame["stay_id"],
+            "part": frame["part"],
+            "since": since,
+            "zone": zone,
+            "room": None,
+            "place": None,
+            "assumed": assumed,
+            "order": -1,
+        }
+    ).astype({"room": TEXT, "place": TEXT, "zone": TEXT})
 
 
 def _moved(records: Records, frame: pd.DataFrame) -> pd.DataFrame:
@@ -96,9 +116,17 @@ def _moved(records: Records, frame: pd.DataFrame) -> pd.DataFrame:
     both = both[(some.isna() | (both["up_to"] <= some)) & (both["out"].isna() | (both["moved_on"] <= both["out"]))]
     since = both["moved_on"].where(both["moved_on"] >= both["intake_date"], both["intake_date"])
     return pd.DataFrame(
-        {"stay_id": both["stay_id"], "part": both["part"], "since": since.astype("datetime64[s]"), "zone": both["zone"],
-         "room": both["room"], "place": both["place"], "assumed": False, "order": both["order"]}
-    )  # fmt: skip
+        {
+            "stay_id": both["stay_id"],
+            "part": both["part"],
+            "since": since.astype("datetime64[s]"),
+            "zone": both["zone"],
+            "room": both["room"],
+            "place": both["place"],
+            "assumed": False,
+            "order": both["order"],
+        }
+    )
 
 
 def _before_moves(records: Records, frame: pd.DataFrame, moved: pd.DataFrame) -> pd.DataFrame:
