@@ -35,7 +35,8 @@ def left(stay_id, outcome_type="adopted", outcome_date="2025-06-01", **more):
 
 # Check case by arithmetic (no outside authority): start 30, intake 60; adopted 40, transferred 5, returned to owner 1,
 # died 3, lost 1, euthanised 4 of which 1 at the owner's request. The formulas are five published variants: live release
-# without died or lost (Asilomar form, from memory), without owner-requested, of all outcomes, save rate, live of intakes.
+# without died or lost (Asilomar form, from memory), without owner-requested, of all outcomes, save rate, live of
+# intakes.
 CHECK = {
     "without died or missing": (46, 49),
     "without owner-requested euthanasia": (46, 53),
@@ -216,7 +217,7 @@ def test_the_balance_holds_whatever_the_records(seed):
     table = random_records(seed)
     for span in (YEAR, period("2025-03-05", "2025-03-05"), period("2024-05-01", "2024-08-31"), None):
         frame = outcomes.balance(table, span).to_frame()
-        moved = frame["renamed"] if "renamed" in frame else 0
+        moved = frame.get("renamed", 0)
         assert (frame["start"] + frame["came_in"] + moved == frame["left"] + frame["end"]).all()
 
 

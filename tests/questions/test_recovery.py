@@ -26,7 +26,8 @@ def records(rows, *, start="2024-01-01", settings=None, as_of=AS_OF):
             intakes.append({"stay_id": stay, "species": "corn snake", "intake_type": "stray", "intake_date": on,
                             "group_size": row.get("group", 1)})  # fmt: skip
         own = end in ("cleared", "managed", "misdiagnosed")
-        found.append({"episode_id": f"E{i}", "stay_id": stay, "condition": row.get("condition", "burns"), "found_on": on,
+        condition = row.get("condition", "burns")
+        found.append({"episode_id": f"E{i}", "stay_id": stay, "condition": condition, "found_on": on,
                       "ended_on": last if own else None, "ended_as": end if own else None})  # fmt: skip
         if end and not own:
             out.append({"stay_id": stay, "outcome_date": last, "outcome_type": end})
@@ -121,8 +122,8 @@ def test_lifelong_relapses_and_older_episodes_are_left_out_and_counted():
     assert "kidney disease" not in set(answer.to_frame()["condition"])
     note = next(n for n in answer.notes() if n.startswith("Not in the curves"))
     assert note == (
-        "Not in the curves: 1 animal with a condition the rescue lists as lifelong, 1 animal in a second or later episode "
-        "of the condition in one stay (a relapse) and 1 animal whose episode was over before the records start."
+        "Not in the curves: 1 animal with a condition the rescue lists as lifelong, 1 animal in a second or later "
+        "episode of the condition in one stay (a relapse) and 1 animal whose episode was over before the records start."
     )
 
 
@@ -222,7 +223,29 @@ def test_conditions_count_animals_once_each_and_pairs():
     assert answer.together()[["condition", "with", "animals"]].to_numpy().tolist() == [["burns", "mites", 1]]
 
 
-ALL = [recovery.by_condition, recovery.curves, recovery.open_now, recovery.conditions]
+def kin(n):
+    rows = [{"days": 10 + i % 20, "end": "cleared" if i % 4 else "died"} for i in range(40)]
+    rows += [{"days": 10 + i, "end": "cleared", "condition": "scalds"} for i in range(n)]
+    return records(rows, settings={"conditions.families": {"skin": ["burns", "scalds"]}})
+
+
+def test_a_small_condition_borrows_from_its_family_and_keeps_its_own_beside():
+    frame = recovery.pooled(kin(3)).to_frame().set_index(["within", "group"])
+    small = frame.loc[("skin", "scalds")]
+    assert small["pooled"]
+    assert small["cleared_by_30_alone"] == pytest.approx(1)
+    assert 0.7 < small["cleared_by_30"] < 1
+    assert small["cleared_by_30_low"] > small["cleared_by_30_alone_low"]
+    assert small["own_weight"] < frame.loc[("skin", "burns"), "own_weight"]
+    pd.testing.assert_frame_equal(recovery.pooled(kin(3)).to_frame(), recovery.pooled(kin(3)).to_frame())
+
+
+def test_nothing_is_pooled_across_conditions_of_no_family():
+    table = records([{"days": 10, "end": "cleared"}] * 6 + [{"days": 10, "end": "cleared", "condition": "mites"}] * 3)
+    assert recovery.pooled(table).to_frame().empty
+
+
+ALL = [recovery.by_condition, recovery.curves, recovery.open_now, recovery.conditions, recovery.pooled]
 NOTHING = [from_frames(as_of=AS_OF), records([{}]), records([{"days": 3, "end": "cleared"}])]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pandas as pd
 from matplotlib.axes import Axes
@@ -21,27 +22,33 @@ SHORT = {"euthanised at owner's request": "euthanised, owner's request", "not re
 def outcomes_flow(answer: Outcomes) -> style.Picture:
     """Return counts by outcome for all animals and for each taxon group that had any."""
     frame = answer.animals.set_index("outcome")
-    total = int(frame.loc[TOTAL, TOTAL])
+    sums: dict[Any, int] = frame.loc[TOTAL].to_dict()
+    total = sums[TOTAL]
     if not total:
         return style.empty(name="outcomes-flow", title="Outcomes", why=answer.sentence())
-    taxa = [c for c in frame.columns if c != TOTAL and frame.loc[TOTAL, c] > 0]
-    taxa = sorted(taxa, key=lambda c: -frame.loc[TOTAL, c])
+    taxa = sorted((c for c, n in sums.items() if c != TOTAL and n > 0), key=lambda c: -sums[c])
     groups = [TOTAL, *taxa] if len(taxa) > 1 else taxa
-    rows_shown = [o for o in frame.index if o != TOTAL and frame.loc[o, TOTAL] > 0][::-1]
+    rows_shown = [o for o, n in frame[TOTAL].items() if o != TOTAL and n > 0][::-1]
     columns = min(COLUMNS, len(groups))
     rows = math.ceil(len(groups) / columns)
-    figure, axes = style.new(rows, columns, height=0.5 + rows * (0.55 + 0.19 * len(rows_shown)), sharey=True, squeeze=False)
+    figure, axes = style.new(
+        rows, columns, height=0.5 + rows * (0.55 + 0.19 * len(rows_shown)), sharey=True, squeeze=False
+    )
     for axis, group in zip(axes.flat, groups, strict=False):
-        _bars(axis, frame.loc[rows_shown, group], str(group))
+        _bars(axis, frame[group].loc[rows_shown], str(group))
     for axis in axes.flat[len(groups) :]:
         axis.set_visible(False)
     figure.supxlabel("animals", fontsize=9)
     live = int(frame.loc[list(LIVE_OUTCOMES), TOTAL].sum())
+    adopted = frame[TOTAL].to_dict()["adopted"]
     return style.finish(
-        figure, name="outcomes-flow", title=f"{int(frame.loc['adopted', TOTAL]):,} of {total:,} animals that left were "
-        f"adopted, {live:,} had a live outcome", subtitle=f"Outcomes by taxon group {from_to(answer.period)}, in animals; "
-        "deaths hatched; each panel has its own scale", alt=_alt(answer, frame),
-    )  # fmt: skip
+        figure,
+        name="outcomes-flow",
+        title=f"{adopted:,} of {total:,} animals that left were adopted, {live:,} had a live outcome",
+        subtitle=f"Outcomes by taxon group {from_to(answer.period)}, in animals; deaths hatched; each panel has its "
+        "own scale",
+        alt=_alt(answer, frame),
+    )
 
 
 def _bars(axis: Axes, counts: pd.Series, group: str) -> None:

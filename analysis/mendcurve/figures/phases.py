@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 from mendcurve.figures import style
 from mendcurve.questions.stay_phases import VET, Phases
@@ -34,16 +35,17 @@ def phases(answer: Phases) -> style.Picture:
     top = answer.frame[answer.frame["phase"] != VET].iloc[0]
     total = int(answer.frame.loc[answer.frame["phase"] != VET, "animal_days"].sum())
     phase = top["phase"] if str(top["phase"]).startswith("waiting") else f"in {top['phase']}"
-    return style.finish(
-        figure, name="phases", title=f"{percent(top['share'])} of all days are spent {phase}",
-        subtitle=f"{count(total, 'animal-day')} up to {day(answer.as_of)}; half: the day by which half had left the phase, "
-        "with 95 % interval", alt=answer.sentence(),
-    )  # fmt: skip
+    subtitle = (
+        f"{count(total, 'animal-day')} up to {day(answer.as_of)}; half: the day by which half had left the phase, with "
+        "95 % interval"
+    )
+    title = f"{percent(top['share'])} of all days are spent {phase}"
+    return style.finish(figure, name="phases", title=title, subtitle=subtitle, alt=answer.sentence())
 
 
-def _beside(row: dict[str, object]) -> str:
-    share = percent(float(row["share"]))  # type: ignore[arg-type]
-    median, low, high = (float(row[c]) for c in ("median", "median_low", "median_high"))  # type: ignore[arg-type]
+def _beside(row: dict[Any, Any]) -> str:
+    share = percent(float(row["share"]))
+    median, low, high = (float(row[c]) for c in ("median", "median_low", "median_high"))
     if math.isnan(median):
         return share
     end = f"{low:.0f} to {high:.0f}" if not math.isnan(high) else f"from {low:.0f}"

@@ -17,15 +17,21 @@ def rates(answer: Rates) -> style.Picture:
     if not len(frame):
         return style.empty(name="rates", title="Live-outcome rates", why=answer.sentence())
     figure, axis = style.new(height=0.8 + 0.42 * len(frame))
-    for place, row in enumerate(frame.itertuples()):
-        color = style.ACCENT if row.headline else style.QUIET
-        axis.plot([row.low, row.high], [place, place], color=color, linewidth=2.4 if row.headline else 1.4, linestyle="-")
-        axis.plot(row.share, place, marker="o" if row.headline else "D", color=color, markersize=7 if row.headline else 5,
-                  linestyle="none")  # fmt: skip
-        text = f"{row.numerator:,} of {row.denominator:,}, {percent(row.share)}"
+    for place, row in enumerate(frame.to_dict("records")):
+        color = style.ACCENT if row["headline"] else style.QUIET
+        axis.plot(
+            [row["low"], row["high"]],
+            [place, place],
+            color=color,
+            linewidth=2.4 if row["headline"] else 1.4,
+            linestyle="-",
+        )
+        marker, size = ("o", 7) if row["headline"] else ("D", 5)
+        axis.plot(row["share"], place, marker=marker, color=color, markersize=size, linestyle="none")
+        text = f"{row['numerator']:,} of {row['denominator']:,}, {percent(row['share'])}"
         axis.annotate(text, (1, place), xycoords=("axes fraction", "data"), xytext=(8, 0), textcoords="offset points",
                       va="center", fontsize=8.5, color=color, annotation_clip=False)  # fmt: skip
-    axis.set_yticks(range(len(frame)), [_name(row.rate, row.headline) for row in frame.itertuples()])
+    axis.set_yticks(range(len(frame)), [_name(row["rate"], row["headline"]) for row in frame.to_dict("records")])
     style.names_on(axis, "y")
     axis.set_ylim(-0.6, len(frame) - 0.4)
     low, high = min(0.5, frame["low"].min() - 0.05), max(1.0, frame["high"].max())
@@ -41,11 +47,9 @@ def rates(answer: Rates) -> style.Picture:
         f"{head['numerator']:,} of {head['denominator']:,} left to a live outcome; other definitions give "
         f"{percent(frame['share'].min())} to {percent(frame['share'].max())}"
     )
-    return style.finish(
-        figure, name="rates", title=title, subtitle=f"Five live-outcome rates {from_to(answer.period)}; the headline is the "
-        "round point", alt=f"{answer.sentence()} " + " ".join(
-            f"{r.rate}: {r.numerator:,} of {r.denominator:,}." for r in answer.frame.itertuples()),
-    )  # fmt: skip
+    each = " ".join(f"{r.rate}: {r.numerator:,} of {r.denominator:,}." for r in answer.frame.itertuples())
+    subtitle = f"Five live-outcome rates {from_to(answer.period)}; the headline is the round point"
+    return style.finish(figure, name="rates", title=title, subtitle=subtitle, alt=f"{answer.sentence()} {each}")
 
 
 def _name(rate: str, headline: bool) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pandas as pd
 from matplotlib.axes import Axes
@@ -15,7 +16,7 @@ from mendcurve.questions.wording import count
 COLUMNS = 3
 MOST = 9
 # Line style says which end it is, colour only helps.
-ENDS = {
+ENDS: dict[str, dict[str, Any]] = {
     "cleared": {"color": style.ACCENT, "linestyle": "-", "linewidth": 1.8},
     "died": {"color": style.CONTRAST, "linestyle": (0, (1, 1)), "linewidth": 1.2},
     "left uncleared": {"color": style.QUIET, "linestyle": (0, (6, 2)), "linewidth": 1.2},
@@ -32,8 +33,8 @@ def recovery_curves(answer: RecoveryCurves) -> style.Picture:
     columns = min(COLUMNS, len(groups))
     rows = math.ceil(len(groups) / columns)
     figure, axes = style.new(rows, columns, height=0.55 + 2.25 * rows, sharex=True, sharey=True, squeeze=False)
-    for place, (axis, row) in enumerate(zip(axes.flat, groups.itertuples(), strict=False)):
-        _panel(axis, answer, str(row.condition), int(row.animals), first=place % columns == 0)
+    for place, (axis, row) in enumerate(zip(axes.flat, groups.to_dict("records"), strict=False)):
+        _panel(axis, answer, row["condition"], row["animals"], first=place % columns == 0)
     for axis in axes.flat[len(groups) :]:
         axis.set_visible(False)
     figure.supylabel("share of animals", fontsize=9)
@@ -58,7 +59,9 @@ def _panel(axis: Axes, answer: RecoveryCurves, condition: str, animals: int, *, 
         draw_steps(axis, rows, **ENDS[end])
         last[end] = (float(rows["day"].iloc[-1]), float(rows["share"].iloc[-1]))
     cleared = steps[steps["end"] == "cleared"]
-    axis.fill_between(cleared["day"], cleared["low"], cleared["high"], step="post", color=style.WASH, linewidth=0, zorder=0)
+    axis.fill_between(
+        cleared["day"], cleared["low"], cleared["high"], step="post", color=style.WASH, linewidth=0, zorder=0
+    )
     for end, height in zip(last, style.spread([y for _, y in last.values()], 0.11), strict=True):
         style.label_line(axis, last[end][0], height, SHORT[end], color=ENDS[end]["color"])
     axis.set_title(f"{condition[:1].upper()}{condition[1:]}, n = {animals:,}", fontsize=8.5)
@@ -73,14 +76,20 @@ def _panel(axis: Axes, answer: RecoveryCurves, condition: str, animals: int, *, 
 
 def _at_risk(axis: Axes, risk: pd.DataFrame, *, first: bool) -> None:
     for row in risk.itertuples():
-        axis.annotate(f"{row.at_risk:,}", (row.day, 0), xytext=(0, -20), textcoords="offset points", ha="center", va="top",
-                      fontsize=7.5, color=style.QUIET, annotation_clip=False)  # fmt: skip
+        below(axis, row.day, f"{row.at_risk:,}")
     if first:
-        axis.annotate("at risk", (0, 0), xytext=(-12, -20), textcoords="offset points", ha="right", va="top", fontsize=7.5,
-                      color=style.QUIET, annotation_clip=False)  # fmt: skip
+        below(axis, 0, "at risk", across=-12, ha="right")
 
 
-def draw_steps(axis: Axes, rows: pd.DataFrame, **look: object) -> None:
+def below(axis: Axes, at: Any, text: str, *, across: float = 0, ha: str = "center") -> None:
+    """Write a small number below the axis, such as how many are at risk on that day."""
+    axis.annotate(
+        text, (at, 0), xytext=(across, -20), textcoords="offset points", ha=ha, va="top", fontsize=7.5,
+        color=style.QUIET, annotation_clip=False,
+    )  # fmt: skip
+
+
+def draw_steps(axis: Axes, rows: pd.DataFrame, **look: Any) -> None:
     """Draw a step curve, its dashed part thinner and dotted apart from its solid one."""
     solid, thin = rows[~rows["dashed"]], rows[rows["dashed"]]
     axis.step(solid["day"], solid["share"], where="post", **look)
@@ -100,5 +109,3 @@ def _title(groups: pd.DataFrame) -> str:
     if len(reached) == 1:
         return f"Half were cleared by day {reached.iloc[0]['median']:.0f} for {reached.iloc[0]['condition']}"
     return f"Fewer than half were cleared in {count(len(groups), 'condition')}"
-
-

@@ -5,7 +5,7 @@ from __future__ import annotations
 from matplotlib.ticker import PercentFormatter
 
 from mendcurve.figures import style
-from mendcurve.figures.recovery_curves import draw_steps
+from mendcurve.figures.recovery_curves import below, draw_steps
 from mendcurve.questions.outcomes_returns import Returns
 from mendcurve.questions.wording import count, day, percent
 
@@ -29,8 +29,7 @@ def returns_curve(answer: Returns) -> style.Picture:
     axis.set_ylabel("share of adopted animals")
     axis.set_xlabel("days since adoption; below, animals followed that long", labelpad=16)
     for at, n in [(0, answer.adopted), *zip(known["day"], known["at_risk"], strict=True)]:
-        axis.annotate(f"{n:,}", (at, 0), xytext=(0, -18), textcoords="offset points", ha="center", va="top", fontsize=7.5,
-                      color=style.QUIET, annotation_clip=False)  # fmt: skip
+        below(axis, at, f"{n:,}")
     last = known.iloc[-1]
     title = f"By day {int(last['day'])} after adoption {percent(last['share'])} had come back"
     return style.finish(

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import PercentFormatter
 
 from mendcurve.figures import style
-from mendcurve.figures.recovery_curves import draw_steps
+from mendcurve.figures.recovery_curves import below, draw_steps
 from mendcurve.questions.stay_length import STILL, Length
 from mendcurve.questions.wording import count
 
@@ -37,23 +38,26 @@ def stay_curves(answer: Length) -> style.Picture:
     whole = frame.iloc[0]
     title = "Fewer than half had left by the last day the records reach" if math.isnan(whole["median"]) else (
         f"Half of all animals had left by day {whole['median']:.0f}")  # fmt: skip
-    return style.finish(
-        figure, name="stay-curves", title=title, subtitle="Share still in care since intake, stays still open included, "
-        f"95 % band; {count(whole['animals'], 'animal')}, {whole['still_here']:,} still here; point: half had left, with "
-        "its interval; dashed below a tenth of the most at risk", alt=answer.sentence(),
-    )  # fmt: skip
+    subtitle = (
+        "Share still in care since intake, stays still open included, 95 % band; "
+        f"{count(whole['animals'], 'animal')}, {whole['still_here']:,} still here; point: half had left, with its "
+        "interval; dashed below a tenth of the most at risk"
+    )
+    return style.finish(figure, name="stay-curves", title=title, subtitle=subtitle, alt=answer.sentence())
 
 
-def _panel(axis: Axes, rows: pd.DataFrame, row: dict[str, object], *, first: bool) -> None:
+def _panel(axis: Axes, rows: pd.DataFrame, row: dict[Any, Any], *, first: bool) -> None:
     axis.fill_between(rows["day"], rows["low"], rows["high"], step="post", color=style.WASH, linewidth=0)
     draw_steps(axis, rows, color=style.ACCENT, linestyle="-", linewidth=1.8)
-    median, low, high = (float(row[c]) for c in ("median", "median_low", "median_high"))  # type: ignore[arg-type]
+    median, low, high = (float(row[c]) for c in ("median", "median_low", "median_high"))
     if not math.isnan(median):
         end = high if not math.isnan(high) else TICKS[-1]
         axis.plot([low, end], [0.5, 0.5], color=style.CONTRAST, linewidth=1.2, linestyle="-")
         axis.plot(median, 0.5, marker="o", markersize=5, color=style.CONTRAST, linestyle="none")
-        axis.annotate(f"day {median:.0f}", (max(median, end), 0.5), xytext=(6, 0), textcoords="offset points", va="center",
-                      color=style.CONTRAST, fontsize=8.5)  # fmt: skip
+        axis.annotate(
+            f"day {median:.0f}", (max(median, end), 0.5), xytext=(6, 0), textcoords="offset points", va="center",
+            color=style.CONTRAST, fontsize=8.5,
+        )  # fmt: skip
     name = "All animals" if row["group"] == "all" else f"{str(row['group'])[:1].upper()}{str(row['group'])[1:]}"
     axis.set_title(f"{name}, n = {row['animals']:,}", fontsize=9)
     axis.set_xlim(0, 365)
@@ -65,8 +69,6 @@ def _panel(axis: Axes, rows: pd.DataFrame, row: dict[str, object], *, first: boo
     for tick in TICKS:
         known = rows[rows["day"] >= tick]
         n = f"{known['at_risk'].iloc[0]:,.0f}" if len(known) else ""
-        axis.annotate(n, (tick, 0), xytext=(0, -18), textcoords="offset points", ha="center", va="top", fontsize=7.5,
-                      color=style.QUIET, annotation_clip=False)  # fmt: skip
+        below(axis, tick, n)
     if first:
-        axis.annotate("at risk", (0, 0), xytext=(-14, -18), textcoords="offset points", ha="right", va="top",
-                      fontsize=7.5, color=style.QUIET, annotation_clip=False)  # fmt: skip
+        below(axis, 0, "at risk", across=-14, ha="right")

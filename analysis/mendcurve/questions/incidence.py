@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -115,8 +115,8 @@ def told(rows: pd.DataFrame, by: str | None, causes: Sequence[str], settings: Se
     group = pd.Series("all", index=rows.index) if by is None else rows[by].fillna("not recorded").astype(str)
     names = rows["animals"].groupby(group).sum().sort_values(ascending=False, kind="stable")
     code = group.to_numpy(dtype=object)
-    weighted = _tally(rows, code, names.index, causes, rows["animals"].to_numpy("float64"))
-    single = _tally(rows, code, names.index, causes, None)
+    weighted = _tally(rows, code, list(names.index), causes, rows["animals"].to_numpy("float64"))
+    single = _tally(rows, code, list(names.index), causes, None)
     clusters = rows["cluster"].groupby(group).nunique()
     for name in names.index:
         yield _one(name, weighted.one(name), single.one(name), int(clusters[name]), settings)
@@ -146,8 +146,9 @@ _Steps = TypeVar("_Steps", Curve, Incidence)
 def _seen(curve: _Steps) -> _Steps:
     """Keep the days on which somebody was at risk: limits of a day nobody was seen on are no limits of a median."""
     keep, k = curve.at_risk[0] > 0, len(curve.day)
-    cells = {f.name: getattr(curve, f.name) for f in fields(curve)}
-    return replace(curve, **{n: x[..., keep] for n, x in cells.items() if isinstance(x, np.ndarray) and x.shape[-1] == k})
+    cells: dict[str, Any] = {f.name: getattr(curve, f.name) for f in fields(curve)}
+    seen = {n: x[..., keep] for n, x in cells.items() if isinstance(x, np.ndarray) and x.shape[-1] == k}
+    return replace(curve, **dict[str, Any](seen))
 
 
 def _tally(
@@ -164,8 +165,10 @@ def _one(name: str, tally: Tally, single: Tally, clusters: int, settings: Settin
     first, last = (float(f(single, fewest)[0]) for f in (first_day_with, last_day_with))
     counts = dict(zip(tally.causes, tally.events[0].sum(axis=1).round().astype(int).tolist(), strict=True))
     counts["open"] = round(float(tally.censored.sum()))
-    base = {"group": name, "animals": round(float(tally.entered.sum())), "rows": int(single.entered.sum()),
-            "clusters": clusters, "counts": counts}  # fmt: skip
+    base: dict[str, Any] = {
+        "group": name, "animals": round(float(tally.entered.sum())), "rows": int(single.entered.sum()),
+        "clusters": clusters, "counts": counts,
+    }  # fmt: skip
     if clusters < int(settings["counts.animals"]) or not np.isfinite(first):
         return Told(**base, tally=tally, incidence=None, first=first, reach=first, dashed_from=first)
     cut = single.day[(single.censored[0] > 0) & (single.day > last)]

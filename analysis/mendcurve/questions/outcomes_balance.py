@@ -44,8 +44,8 @@ class Balance(Answer):
         """Return the balance of all taxon groups together."""
         row = self.frame.iloc[-1]
         return (
-            f"{sentence_case(from_to(self.period))}: {count(row['start'], 'animal')} {were(row['start'])} in care at the "
-            f"start and {_number(row['came_in'])} came in; {_number(row['left'])} left and {_number(row['end'])} "
+            f"{sentence_case(from_to(self.period))}: {count(row['start'], 'animal')} {were(row['start'])} in care at "
+            f"the start and {_number(row['came_in'])} came in; {_number(row['left'])} left and {_number(row['end'])} "
             f"{were(row['end'])} in care at the end. The two sides add up, {row['start'] + row['came_in']:,} and "
             f"{row['left'] + row['end']:,}, in every taxon group."
         )
@@ -117,7 +117,7 @@ def _prove_against_the_table(records: Records, period: Period, frame: pd.DataFra
     read = records["intakes"].drop_duplicates("stay_id")
     dated = int(read.loc[period.contains(read["intake_date"]), "group_size"].sum())
     splits = int(frame.loc[period.contains(frame["intake_date"]) & ~frame["is_intake"], "animals"].sum())
-    counted = int(table.loc[TOTAL, "came_in"]) + splits
+    counted = int(table["came_in"].iloc[-1]) + splits
     if dated != counted:
         raise InputError("Animals dated in the period must all be counted,", [f"dated {dated}, counted {counted}"])
 

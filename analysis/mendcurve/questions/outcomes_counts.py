@@ -68,9 +68,8 @@ class Summary(Answer):
         text += "."
         if self.live.n:
             text += (
-                f" Live outcomes (adopted, returned to owner, transferred out, released): "
-                f"{share_of(self.live.k, self.live.n, self.live.low, self.live.high)} of the animals that left alive or "
-                "died in care."
+                f" Live outcomes (adopted, returned to owner, transferred out, released): {_share(self.live)} of the "
+                "animals that left alive or died in care."
             )
         for name, (came, left) in self.before.items():
             text += f" In {name}, {_number(came)} came in and {_number(left)} left."
@@ -290,6 +289,10 @@ def _went(n: int, outcome: str) -> str:
     if outcome == "died":
         return f"{n:,} died"
     return f"{n:,} {were(n)} {outcome}"
+
+
+def _share(live: Interval) -> str:
+    return share_of(float(live.k), float(live.n), float(live.low), float(live.high))
 
 
 def _number(n: int) -> str:

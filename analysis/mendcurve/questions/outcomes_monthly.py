@@ -39,9 +39,11 @@ class Monthly(Answer):
         whole = self.frame[self.frame["whole"]]
         if len(whole) < 2:
             return f"{sentence_case(from_to(self.period))} there are too few whole months to compare."
-        most, least = whole.loc[whole["came_in"].idxmax()], whole.loc[whole["came_in"].idxmin()]
+        by_intake = whole.sort_values("came_in", kind="stable")
+        most, least = by_intake.iloc[-1], by_intake.iloc[0]
+        usual = count(whole["came_in"].median(), "animal")
         return (
-            f"{sentence_case(from_to(self.period))}, {count(whole['came_in'].median(), 'animal')} came in in the median month "
+            f"{sentence_case(from_to(self.period))}, {usual} came in in the median month "
             f"(of {count(len(whole), 'whole month')}), from {least['came_in']:,} in {least['month']:%B %Y} to "
             f"{most['came_in']:,} in {most['month']:%B %Y}; {_number(whole['left'].median())} left."
         )

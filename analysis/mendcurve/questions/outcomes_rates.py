@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from mendcurve.methods.intervals import Interval, newcombe, wilson
+from mendcurve.methods.intervals import newcombe, wilson
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.outcomes_counts import came_in, design_effect, left_in
 from mendcurve.questions.spans import earlier, from_to, sentence_case, span
@@ -75,10 +75,9 @@ class Rates(Answer):
             f"Live-outcome rate {when} ({self.headline}): "
             f"{share_of(row['numerator'], row['denominator'], row['low'], row['high'])}."
         )
-        for one in self.compared[self.compared["rate"] == self.headline].itertuples():
-            text += (
-                f" {sentence_case(one.compared_with)}: {one.numerator_then:,} of {one.denominator_then:,}, {one.says}."
-            )
+        for one in self.compared[self.compared["rate"] == self.headline].to_dict("records"):
+            then = f"{one['numerator_then']:,} of {one['denominator_then']:,}"
+            text += f" {sentence_case(one['compared_with'])}: {then}, {one['says']}."
         return text
 
     def notes(self) -> tuple[str, ...]:
@@ -91,8 +90,8 @@ class Rates(Answer):
                 f"The same records give {percent(low)} to {percent(high)}, by definition: compare like with like."
             )
         out.append(
-            "Intervals: Wilson, a group counted as one animal's evidence, for the three rates of outcomes; the other two "
-            f"are no shares of one set, and theirs come from {DRAWS:,} seeded resamplings of stays."
+            "Intervals: Wilson, a group counted as one animal's evidence, for the three rates of outcomes; the other "
+            f"two are no shares of one set, and theirs come from {DRAWS:,} seeded resamplings of stays."
         )
         if self.dead_on_arrival:
             n = self.dead_on_arrival
@@ -180,17 +179,17 @@ def _row(name: str, now: _Counts, headline: str) -> dict[str, object]:
     found = _interval(name, now)
     return {
         "rate": name, "headline": name == headline, "numerator": round(k), "denominator": round(n),
-        "share": found.estimate, "low": found.low, "high": found.high,
+        "share": found[0], "low": found[1], "high": found[2],
         "interval": "Wilson" if name in BINOMIAL else "resampled stays", "definition": DEFINITIONS[name],
     }  # fmt: skip
 
 
-def _interval(name: str, now: _Counts) -> Interval:
+def _interval(name: str, now: _Counts) -> tuple[float, float, float]:
     k, n = (float(x) for x in now.of_rate(name))
     if name in BINOMIAL:
-        return wilson(k, n, design_effect=now.effect)
-    low, high = _limits(_drawn(name, now)) if n else (np.nan, np.nan)
-    return Interval(estimate=np.float64(k / n if n else np.nan), low=low, high=high, k=np.float64(k), n=np.float64(n))
+        found = wilson(k, n, design_effect=now.effect)
+        return float(found.estimate), float(found.low), float(found.high)
+    return (k / n, *_limits(_drawn(name, now))) if n else (np.nan, np.nan, np.nan)
 
 
 def _drawn(name: str, now: _Counts) -> np.ndarray:
@@ -198,10 +197,10 @@ def _drawn(name: str, now: _Counts) -> np.ndarray:
     return np.divide(k, n, out=np.full(len(k), np.nan), where=n > 0)
 
 
-def _limits(drawn: np.ndarray) -> tuple[np.float64, np.float64]:
+def _limits(drawn: np.ndarray) -> tuple[float, float]:
     known = drawn[np.isfinite(drawn)]
     low, high = np.quantile(known, [0.025, 0.975])
-    return np.float64(low), np.float64(high)
+    return float(low), float(high)
 
 
 def _compared(now: _Counts, then: Mapping[str, _Counts]) -> pd.DataFrame:

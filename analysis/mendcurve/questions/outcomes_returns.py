@@ -53,7 +53,7 @@ class Returns(Answer):
     def sentence(self) -> str:
         """Return how many came back, and the share by the last day the records reach."""
         if not self.recorded:
-            return "Returns after adoption are not recorded: they need an animal_id that is kept when an animal comes back."
+            return "Returns after adoption are not recorded: an animal must keep its animal_id when it comes back."
         if not self.adopted:
             return "No animal was adopted since the records start, so no return can be counted."
         text = f"Of {count(self.adopted, 'adopted animal')}, {_some(self.returned)} came back so far"
@@ -61,16 +61,18 @@ class Returns(Answer):
         if not len(known):
             return f"{text}; that is too few to say how this grows with time."
         row = known.iloc[-1]
+        limits = f"95 % interval {percent(row['low'])} to {percent(row['high'])}"
         return (
-            f"{text}; by day {int(row['day'])} after adoption {percent(row['share'])} had (95 % interval {percent(row['low'])} "
-            f"to {percent(row['high'])}, {count(row['at_risk'], 'animal')} followed that long)."
+            f"{text}; by day {int(row['day'])} after adoption {percent(row['share'])} had ({limits}, "
+            f"{count(row['at_risk'], 'animal')} followed that long)."
         )
 
     def notes(self) -> tuple[str, ...]:
         """Return what counts as coming back, and who is not in it."""
         out = [
-            "Counted from the day of adoption; any later stay of the same animal is a return, however it came. An animal "
-            "of which nothing was heard is taken to be in its home; one heard to have died can no longer come back."
+            "Counted from the day of adoption; any later stay of the same animal is a return, however it came. "
+            "An animal of which nothing was heard is taken to be in its home; one heard to have died can no longer "
+            "come back."
         ]
         if self.recorded and self.without_id:
             out.append(f"{count(self.without_id, 'adopted animal').capitalize()} without an animal_id left out.")

@@ -6,5 +6,17 @@ from mendcurve.questions.recovery_by import Recovery, by_condition
 from mendcurve.questions.recovery_counts import Conditions, conditions
 from mendcurve.questions.recovery_curves import RecoveryCurves, curves
 from mendcurve.questions.recovery_open import OpenNow, open_now
+from mendcurve.questions.recovery_pooled import Pooled, pooled
 
-__all__ = ["Conditions", "OpenNow", "Recovery", "RecoveryCurves", "by_condition", "conditions", "curves", "open_now"]
+__all__ = [
+    "Conditions",
+    "OpenNow",
+    "Pooled",
+    "Recovery",
+    "RecoveryCurves",
+    "by_condition",
+    "conditions",
+    "curves",
+    "open_now",
+    "pooled",
+]

@@ -24,8 +24,8 @@ UNITS = {
     "median_high": "days since found", "begins": "days since found", "reaches": "days since found",
 }  # fmt: skip
 DEFINITION = (
-    "Share cleared by a day: cumulative incidence since the day found, all other ends competing; 95 % limits by the mid-p "
-    "beta product. Median: first day by which half were cleared."
+    "Share cleared by a day: cumulative incidence since the day found, all other ends competing; 95 % limits by the "
+    "mid-p beta product. Median: first day by which half were cleared."
 )
 
 
@@ -71,8 +71,8 @@ class Recovery(Answer):
         if not len(rows):
             return "No condition was found in the period, so nothing can be said of recovery."
         text = (
-            f"{count(len(rows), 'condition')} {_whose(name, len(rows))}, in {count(rows['animals'].sum(), 'animal')} (an animal is "
-            "counted once for each condition). "
+            f"{count(len(rows), 'condition')} {_whose(name, len(rows))}, in {count(rows['animals'].sum(), 'animal')} "
+            "(an animal is counted once for each condition). "
         )
         if rows["enough"].any():
             return text + rows.loc[rows["enough"], "says"].iloc[0]
@@ -91,7 +91,7 @@ class Recovery(Answer):
 
 
 def by_condition(records: Records, period: Period | None = None) -> Recovery:
-    """Return recovery by condition; with a period, of the episodes found in it, beside all records and a year before."""
+    """Return recovery by condition; with a period, of the episodes found in it beside all records and a year before."""
     groups = cohorts(records, period)
     settings = records.settings
     rows = [_row(c.name, one, settings) for c in groups for one in told(c.rows, "condition", CAUSES, settings)]
@@ -172,8 +172,20 @@ def _both_ends(records: Records, group: Cohort, settings: Settings) -> pd.DataFr
 def _columns() -> tuple[str, ...]:
     ends = tuple(name.replace(" ", "_") for name in (*CAUSES, "open"))
     shares = tuple(column for day in DAYS for column in _share_columns(day))
-    return ("cohort", "condition", "animals", "episodes", *ends, *shares, "median", "median_low", "median_high", "begins",
-            "reaches", "enough", "says")  # fmt: skip
+    medians = ("median", "median_low", "median_high")
+    return (
+        "cohort",
+        "condition",
+        "animals",
+        "episodes",
+        *ends,
+        *shares,
+        *medians,
+        "begins",
+        "reaches",
+        "enough",
+        "says",
+    )
 
 
 def _share_columns(day: int) -> tuple[str, str, str]:

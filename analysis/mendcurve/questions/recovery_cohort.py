@@ -50,7 +50,7 @@ class Cohort:
         unsaid = int(self.rows.loc[self.rows["end"] == "not recorded", "animals"].sum())
         if unsaid:
             out.append(
-                f"For {count(unsaid, 'animal')} how or when the episode ended is not recorded: counted while it was open."
+                f"For {count(unsaid, 'animal')} how or when the episode ended is not recorded: counted while open."
             )
         return tuple(out)
 
@@ -60,11 +60,13 @@ def cohort(frame: pd.DataFrame, name: str = ALL, period: Period | None = None) -
     if period is not None:
         frame = frame[period.contains(frame["found_on"])]
     dead = frame["dead_on_arrival"]
+    again = frame["relapse"] & ~frame["lifelong"] & ~dead
+    over = ~frame["used"] & ~frame["relapse"] & ~frame["lifelong"] & ~dead
     reasons = {
         "with a condition the rescue lists as lifelong": frame["lifelong"] & ~dead,
-        "in a second or later episode of the condition in one stay (a relapse)": frame["relapse"] & ~frame["lifelong"] & ~dead,
+        "in a second or later episode of the condition in one stay (a relapse)": again,
         "dead on arrival": dead,
-        "whose episode was over before the records start": ~frame["used"] & ~frame["relapse"] & ~frame["lifelong"] & ~dead,
+        "whose episode was over before the records start": over,
     }  # fmt: skip
     keep = frame["used"] & ~frame["lifelong"] & ~frame["relapse"]
     return Cohort(

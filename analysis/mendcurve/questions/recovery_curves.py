@@ -61,12 +61,14 @@ class RecoveryCurves(Answer):
         if not len(drawn):
             return f"No condition has enough animals for a recovery curve {self.when}."
         reached = drawn.dropna(subset=["median"]).sort_values("median")
-        text = f"Recovery curves of {count(len(drawn), 'condition')}, {count(drawn['animals'].sum(), 'episode')}, {self.when}"
+        n = count(drawn["animals"].sum(), "episode")
+        text = f"Recovery curves of {count(len(drawn), 'condition')}, {n}, {self.when}"
         if len(reached) > 1:
             quick, slow = reached.iloc[0], reached.iloc[-1]
             text += (
-                f": half were cleared by day {quick['median']:.0f} for {quick['condition']} ({count(quick['animals'], 'animal')}) "
-                f"and by day {slow['median']:.0f} for {slow['condition']} ({count(slow['animals'], 'animal')})"
+                f": half were cleared by day {quick['median']:.0f} for {quick['condition']} "
+                f"({count(quick['animals'], 'animal')}) and by day {slow['median']:.0f} for {slow['condition']} "
+                f"({count(slow['animals'], 'animal')})"
             )
         return f"{text}."
 

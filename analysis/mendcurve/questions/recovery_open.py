@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,8 +17,10 @@ from mendcurve.records.records import Records
 from mendcurve.timelines.episodes import CAUSES, OPEN, episodes
 
 BEYOND = "beyond our data"
-COLUMNS = ("episode_id", "stay_id", "species", "condition", "found_on", "animals", "days_so_far", "median", "low", "high",
-           "like_it", "says")  # fmt: skip
+COLUMNS = (
+    "episode_id", "stay_id", "species", "condition", "found_on", "animals", "days_so_far", "median", "low", "high",
+    "like_it", "says",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -88,7 +91,7 @@ def open_now(records: Records) -> OpenNow:
     )  # fmt: skip
 
 
-def _remaining(like: pd.DataFrame, listed: pd.DataFrame, records: Records) -> dict[str, np.ndarray]:
+def _remaining(like: pd.DataFrame, listed: pd.DataFrame, records: Records) -> dict[str, Any]:
     """Look up the further days by condition and days so far: one pass a condition."""
     days = np.full((len(listed), 3), np.nan)
     behind = np.zeros(len(listed))
@@ -110,9 +113,9 @@ def _remaining(like: pd.DataFrame, listed: pd.DataFrame, records: Records) -> di
     return {**integers, "like_it": behind.round().astype("int64")}
 
 
-def _words(median: object, low: object, high: object) -> str:
+def _words(median: Any, low: Any, high: Any) -> str:
     if pd.isna(median):
         return BEYOND
     if pd.isna(high):
-        return f"median {count(int(median), 'more day')}; the long end is {BEYOND}"  # type: ignore[call-overload]
-    return f"median {count(int(median), 'more day')}, 80 % range {int(low)} to {int(high)}"  # type: ignore[call-overload]
+        return f"median {count(int(median), 'more day')}; the long end is {BEYOND}"
+    return f"median {count(int(median), 'more day')}, 80 % range {int(low)} to {int(high)}"

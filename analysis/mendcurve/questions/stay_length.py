@@ -185,7 +185,8 @@ def _half(row: pd.Series) -> str:
         return f"fewer than half had left by the last day the records reach ({percent(row['left_by_90'])} by day 90)"
     if math.isnan(row["median_high"]):
         return f"half had left by day {row['median']:.0f} (95 % interval from day {row['median_low']:.0f} on)"
-    return f"half had left by day {row['median']:.0f} (95 % interval day {row['median_low']:.0f} to {row['median_high']:.0f})"
+    limits = f"day {row['median_low']:.0f} to {row['median_high']:.0f}"
+    return f"half had left by day {row['median']:.0f} (95 % interval {limits})"
 
 
 def _left(n: int) -> str:

@@ -25,8 +25,8 @@ class Longest(Answer):
     Attributes
     ----------
     frame : DataFrame
-        ``COLUMNS``: days so far; shorter, the share of stays of ``compared_with`` that were shorter (proportion, missing
-        where too few), like_it of them (animals); unusual: longer than ``watch.long_stay_share`` of them.
+        ``COLUMNS``: days so far; shorter, the share of stays of ``compared_with`` that were shorter (proportion,
+        missing where too few), like_it of them (animals); unusual: longer than ``watch.long_stay_share`` of them.
     residents : int
         Animals kept for life.
     """
@@ -46,13 +46,15 @@ class Longest(Answer):
         if not len(here):
             return f"On {day(self.as_of)} no animal was in care."
         top = here.iloc[0]
-        text = f"On {day(self.as_of)} the longest stay in care was {top['stay_id']} ({top['species']}), {count(top['days'], 'day')}"
+        text = f"On {day(self.as_of)} the longest stay in care was {top['stay_id']} ({top['species']}), "
+        text += count(top["days"], "day")
         if not np.isnan(top["shorter"]):
             text += f", longer than {percent(top['shorter'])} of the stays of {_of(top)}"
         if here["shorter"].isna().all():
             return f"{text}; there are too few stays to say how unusual that is."
         n = int(here["unusual"].sum())
-        return f"{text}; {count(n, 'stay')} of {len(here):,} {'is' if n == 1 else 'are'} longer than {percent(self.unusual_from)} of those like it."
+        text += f"; {count(n, 'stay')} of {len(here):,} {'is' if n == 1 else 'are'} longer than "
+        return f"{text}{percent(self.unusual_from)} of those like it."
 
     def notes(self) -> tuple[str, ...]:
         """Return who is shown apart."""
@@ -89,8 +91,8 @@ def longest(records: Records) -> Longest:
     )
     frame = frame.sort_values(["lost_track_of", "days", "stay_id"], ascending=[True, False, True], kind="stable")
     frame = frame.reset_index(drop=True).reindex(columns=list(COLUMNS))
-    frame.attrs.update(title=f"Longest stays on {day(records.as_of)}",
-                       units={"animals": "animals", "days": "days", "like_it": "animals", "shorter": "proportion"})  # fmt: skip
+    units = {"animals": "animals", "days": "days", "like_it": "animals", "shorter": "proportion"}
+    frame.attrs.update(title=f"Longest stays on {day(records.as_of)}", units=units)
     return Longest(frame=frame, residents=int(every.loc[every["permanent"], "animals"].sum()), as_of=records.as_of,
                    unusual_from=unusual)  # fmt: skip
 

@@ -29,10 +29,10 @@ COLUMNS = (
     "assumed_days",
 )
 DEFINITION = (
-    "Days under observation, in animal-days. A day belongs to the zone the animal was in at its end; an animal recorded as "
-    "ready for a home is waiting for one in whatever zone. Median: the first day by which half had left the phase, those "
-    "still in it included. Waiting for the vet: from the day a condition was found to the day a vet saw it, or to its end; "
-    "these days lie within the others."
+    "Days under observation, in animal-days. A day belongs to the zone the animal was in at its end; an animal "
+    "recorded as ready for a home is waiting for one in whatever zone. Median: the first day by which half had "
+    "left the phase, those still in it included. Waiting for the vet: from the day a condition was found to the "
+    "day a vet saw it, or to its end; these days lie within the others."
 )
 
 
@@ -66,7 +66,7 @@ class Phases(Answer):
         if not len(rows):
             return f"Up to {day(self.as_of)} no animal was in care."
         rows = rows.sort_values("animal_days", ascending=False, kind="stable")
-        first, *rest = [(percent(r.share), _during(r.phase)) for r in rows.itertuples()]
+        first, *rest = [(percent(r["share"]), _during(r["phase"])) for r in rows.to_dict("records")]
         parts = listing([f"{first[0]} were spent {first[1]}", *(f"{share} {where}" for share, where in rest)])
         total = int(rows["animal_days"].sum())
         return f"Of {count(total, 'animal-day')} up to {day(self.as_of)}, {parts}."
@@ -95,9 +95,10 @@ def phases(records: Records) -> Phases:
         table = pd.concat([table, pd.DataFrame([_row(VET, wait, records)])], ignore_index=True)
     table["share"] = table["animal_days"] / total if total else np.nan
     table = table.reset_index(drop=True).astype({"animal_days": "int64", "assumed_days": "int64", "animals": "int64"})
-    table.attrs.update(title="Where the days go", definition=DEFINITION, units={
-        "animals": "animals", "animal_days": "animal-days", "share": "proportion", "median": "days", "median_low": "days",
-        "median_high": "days", "still_in_it": "animals", "assumed_days": "animal-days"})  # fmt: skip
+    units = {"animals": "animals", "still_in_it": "animals", "share": "proportion"}
+    units |= dict.fromkeys(("animal_days", "assumed_days"), "animal-days")
+    units |= dict.fromkeys(("median", "median_low", "median_high"), "days")
+    table.attrs.update(title="Where the days go", definition=DEFINITION, units=units)
     recorded = any(records.has(t) for t in ("moves", "conditions", "housing")) or records.has("periods")
     return Phases(frame=table, as_of=records.as_of, recorded=recorded)
 
@@ -117,7 +118,8 @@ def _pieces(records: Records, frame: pd.DataFrame) -> pd.DataFrame:
     new = ~both[key].eq(both[key].shift()).all(axis=1)
     both = both.assign(run=new.cumsum(), assumed_to=_length(both, records) * both["animals"] * both["assumed"])
     out = both.groupby("run", sort=False).agg(
-        stay_id=("stay_id", "first"), cluster=("cluster", "first"), phase=("phase", "first"), animals=("animals", "first"),
+        stay_id=("stay_id", "first"), cluster=("cluster", "first"), phase=("phase", "first"),
+        animals=("animals", "first"),
         from_date=("from_date", "first"), upto=("upto", "last"),
         assumed_days=("assumed_to", "sum"),
     )  # fmt: skip
@@ -126,7 +128,7 @@ def _pieces(records: Records, frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _length(rows: pd.DataFrame, records: Records) -> pd.Series:
-    start = rows["from_date"].clip(lower=records.records_start)
+    start = rows["from_date"].where(rows["from_date"] >= records.records_start, records.records_start)
     return (rows["upto"] - start).dt.days.clip(lower=0)
 
 
