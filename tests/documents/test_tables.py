@@ -29,7 +29,7 @@ def frame() -> pd.DataFrame:
 
 def test_limits_stand_in_the_cell_of_their_estimate():
     html = table(frame())._repr_html_()
-    assert ">70 % (40 % to 90 %)<" in html
+    assert ">70 % (40 to 90 %)<" in html
     assert ">12 (9 to 20)<" in html
     assert ">3 (at least 2)<" in html
     assert "low<" not in html
@@ -56,7 +56,7 @@ def test_headers_have_scope_and_the_table_a_caption_and_units():
 def test_a_mapping_chooses_orders_and_renames():
     html = table(frame(), columns={"seen": "first seen", "share": "share cleared"})._repr_html_()
     assert html.index("first seen") < html.index("share cleared")
-    assert "70 % (40 % to 90 %)" in html
+    assert "70 % (40 to 90 %)" in html
     assert "mites" not in html
 
 

@@ -12,8 +12,9 @@ from markdown_it import MarkdownIt
 
 # HTML in markdown is off: a text from a spreadsheet can never become markup.
 _MARKDOWN = MarkdownIt("commonmark", {"html": False, "typographer": True}).enable(["replacements", "smartquotes"])
-# A number stays with its percent sign or currency; an apostrophe is set as one.
+# A number stays with its percent sign or currency; a minus and an apostrophe are set as such.
 _TOGETHER = re.compile(r"(?<=\d) (?=%|[A-Z]{3}\b)")
+_MINUS = re.compile(r"(?<![\w.-])-(?=\d)")
 _APOSTROPHE = re.compile(r"(?<=[A-Za-z])&#x27;(?=[a-z ])")
 
 
@@ -45,7 +46,7 @@ def markdown(text: str) -> str:
 
 def set_well(html: str) -> str:
     """Return markup with its small spaces and apostrophes set as a printer would."""
-    return _APOSTROPHE.sub("’", _TOGETHER.sub("&nbsp;", html))
+    return _APOSTROPHE.sub("’", _MINUS.sub("−", _TOGETHER.sub("&nbsp;", html)))
 
 
 def slug(text: str) -> str:

@@ -165,5 +165,7 @@ def _interval(value: object, low: object, high: object, unit: str, places: int |
     texts = [number(v, unit, places) for v in (value, low, high)]
     if texts[0] == MISSING and texts[1] == MISSING:
         return MISSING
+    if texts[1][:1].isdigit() and texts[2][:1].isdigit():  # one percent sign for both
+        texts[1] = texts[1].removesuffix(" %")
     end = f"{texts[1]} to {texts[2]}" if texts[2] != MISSING else f"at least {texts[1]}"
     return texts[0] if texts[1] == MISSING else f"{texts[0]} ({end})"

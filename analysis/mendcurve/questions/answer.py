@@ -56,7 +56,9 @@ def table_html(frame: pd.DataFrame, *, caption: str = "") -> str:
 
 
 def in_words(column: pd.Series, unit: str) -> list[str]:
-    """Return a column's values as text, all with the same decimals; shares as percents."""
+    """Return a column's values as text, all with the same decimals; shares as percents, a ``month`` as one."""
+    if column.name == "month" and pd.api.types.is_datetime64_any_dtype(column.dtype):
+        return [cell(None) if pd.isna(value) else f"{value:%B %Y}" for value in column]
     places = decimals(column)
     return [number(value, unit, places) for value in column]
 
@@ -101,14 +103,17 @@ def _heading(name: str, unit: str) -> str:
 
 
 def kind(column: pd.Series) -> str:
-    """Return how a column is set: "n" numbers, "d" dates, "t" long text, or nothing."""
+    """Return how a column is set: "n" numbers, "d" dates and ids, which stay on one line, "t" long text, or nothing."""
     if pd.api.types.is_bool_dtype(column.dtype):
         return ""
     if pd.api.types.is_datetime64_any_dtype(column.dtype):
         return "d"
     if pd.api.types.is_numeric_dtype(column.dtype) or column.map(lambda v: isinstance(v, Decimal)).any():
         return "n"
-    return "t" if column.astype("str").str.len().max() > 44 else ""
+    text = column.dropna().astype("str")
+    if len(text) and not text.str.contains(" ").any() and text.str.len().max() <= 16:
+        return "d"
+    return "t" if text.str.len().max() > 30 else ""
 
 
 def _class(kind: str) -> str:

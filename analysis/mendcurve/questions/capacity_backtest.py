@@ -116,6 +116,7 @@ def backtest(
         mean="places",
         score="places",
         **dict.fromkeys(RULES, "places"),
+        **{f"held_{100 * level:.0f}": "share of forecasts" for level in LEVELS},
     )
     return Backtest(
         frame=frame,

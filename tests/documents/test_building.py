@@ -1,0 +1,140 @@
+"""From a name and a folder to a report in its place: whole or not at all, the same bytes, nothing from outside."""
+
+from __future__ import annotations
+
+import hashlib
+
+import pandas as pd
+import pytest
+
+from mendcurve.documents.building import build
+from mendcurve.documents.periods import reporting_period, twelve_months
+from mendcurve.errors import InputError
+
+TABLE = 'mc.table(records["intakes"], "Everything that came in", columns=["stay_id", "species"], rows=99)'
+
+
+def digests(folder):
+    return {
+        str(p.relative_to(folder)): hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.rglob("*") if p.is_file()
+    }
+
+
+def test_writes_a_page_and_its_tables_into_a_folder_named_for_the_period(shelf, rescue, tmp_path):
+    shelf("funder_report", "## What came", TABLE)
+    built = build("funder", rescue, out=tmp_path / "out")
+    assert built.folder.name == "funder-2025-01-to-2025-12"
+    assert set(digests(built.folder)) == {"report.html", "tables/01-everything-that-came-in.csv"}
+    assert [p.name for p in (tmp_path / "out").iterdir()] == [built.folder.name]
+
+
+def test_built_twice_it_is_the_same_byte_for_byte(shelf, rescue, tmp_path):
+    picture = (
+        "from mendcurve.figures import style\nfigure, axes = style.new()\naxes.plot([0, 1], [0, 1])\n"
+        "axes.set_xlabel('days')\naxes.set_ylabel('animals')\n"
+        "style.finish(figure, name='x', title='Title', subtitle='Subtitle', alt='Alt')"
+    )
+    shelf("funder_report", "## What came", TABLE, picture)
+    first, second = (digests(build("funder", rescue, out=tmp_path / name).folder) for name in "ab")
+    assert first == second
+    assert {"figures/01-x.svg", "figures/01-x.png"} < set(first)
+
+
+def test_a_fault_leaves_the_whole_report_of_an_earlier_run_as_it_was(shelf, rescue, tmp_path):
+    shelf("funder_report", "## What came", TABLE)
+    before = build("funder", rescue, out=tmp_path / "out")
+    kept = digests(before.folder)
+    shelf("funder_report", "## What came", TABLE, "1 / 0")
+    after = build("funder", rescue, out=tmp_path / "out")
+    assert after.failures
+    assert after.folder.name == "funder-2025-01-to-2025-12-incomplete"
+    assert "This part could not be made." in (after.folder / "report.html").read_text(encoding="utf-8")
+    assert digests(before.folder) == kept
+
+
+def test_a_whole_report_takes_the_place_of_the_one_before(shelf, rescue, tmp_path):
+    shelf("funder_report", "## What came", TABLE)
+    build("funder", rescue, out=tmp_path / "out")
+    shelf("funder_report", "## Nothing now")
+    folder = build("funder", rescue, out=tmp_path / "out").folder
+    assert set(digests(folder)) == {"report.html"}
+
+
+def test_text_from_the_records_stays_text_on_the_page_and_in_the_csv(shelf, rescue, tmp_path):
+    shelf("funder_report", "## What came", TABLE)
+    folder = build("funder", rescue, out=tmp_path / "out").folder
+    html = (folder / "report.html").read_text(encoding="utf-8")
+    assert "<script" not in html
+    assert "&lt;script&gt;alert(1)&lt;/script&gt;" in html
+    assert "Rescue &lt;b&gt;bold&lt;/b&gt; &amp; co" in html
+    csv = next((folder / "tables").iterdir()).read_text(encoding="utf-8")
+    assert "S-91,'=1+1" in csv
+
+
+def test_an_unknown_parameter_is_refused_and_nothing_is_written(shelf, rescue, tmp_path):
+    shelf("funder_report", "## What came")
+    with pytest.raises(InputError, match='takes no "grnat"'):
+        build("funder", rescue, out=tmp_path / "out", grnat="G-1")
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        ({"end": "2026-03-01"}, "must end on or before the as-of date"),
+        ({"start": "01.02.2025"}, '"from" must be a day written year-month-day'),
+        ({"start": "2025-06-01", "end": "2025-05-01"}, "must end on or after its first day"),
+    ],
+)
+def test_a_period_that_cannot_be_is_refused(shelf, rescue, tmp_path, given, says):
+    shelf("funder_report", "## What came")
+    with pytest.raises(InputError, match=says):
+        build("funder", rescue, out=tmp_path / "out", **given)
+
+
+@pytest.mark.parametrize(
+    ("as_of", "first", "last"),
+    [
+        ("2026-10-31", "2025-11-01", "2026-10-31"),
+        ("2026-10-30", "2025-10-01", "2026-09-30"),
+        ("2024-02-29", "2023-03-01", "2024-02-29"),
+        ("2025-03-15", "2024-03-01", "2025-02-28"),
+    ],
+)
+def test_the_usual_period_is_the_last_twelve_whole_months(as_of, first, last):
+    found = twelve_months(pd.Timestamp(as_of))
+    assert (f"{found.start:%Y-%m-%d}", f"{found.end:%Y-%m-%d}") == (first, last)
+
+
+def test_a_period_that_is_no_whole_months_is_named_by_its_days(shelf, rescue, tmp_path):
+    shelf("funder_report", "## What came")
+    built = build("funder", rescue, out=tmp_path / "out", start="2025-02-03", end="2025-04-30")
+    assert built.folder.name == "funder-2025-02-03-to-2025-04-30"
+
+
+def test_reporting_period_keeps_what_is_given(shelf, rescue):
+    from mendcurve.documents import load
+
+    found = reporting_period(load(rescue), "2025-02-01", "2025-03-31")
+    assert found.days == 59
+
+
+def test_an_unknown_report_names_the_nearest(shelf, rescue, tmp_path):
+    shelf("funder_report", "## What came")
+    with pytest.raises(InputError, match='no report called "fundr"') as caught:
+        build("fundr", rescue, out=tmp_path / "out")
+    assert 'Did you mean "funder"?' in str(caught.value)
+
+
+def test_records_that_are_not_there_are_refused(shelf, tmp_path):
+    shelf("funder_report", "## What came")
+    with pytest.raises(InputError, match="must be a folder or a workbook that exists"):
+        build("funder", tmp_path / "nowhere", out=tmp_path / "out")
+
+
+def test_provenance_counts_rows_and_names_no_path_and_no_time(shelf, rescue, tmp_path):
+    shelf("funder_report", "## Where from", "mc.provenance(records)")
+    html = (build("funder", rescue, out=tmp_path / "out").folder / "report.html").read_text(encoding="utf-8")
+    assert "52, of which 52 are used and 0 set aside" in html
+    assert str(tmp_path) not in html
+    assert "SHA-256" in html
