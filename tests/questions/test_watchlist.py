@@ -42,7 +42,7 @@ WEIGHED = [
 
 
 def rules_of(records, stay="S-1"):
-    reasons = watchlist.watch(records).reasons()
+    reasons = watchlist._lines(records)[0]
     return set(reasons.loc[reasons["stay_id"] == stay, "rule"])
 
 

@@ -8,6 +8,7 @@ from matplotlib.axes import Axes
 from mendcurve.figures import style
 from mendcurve.figures.style import Picture
 from mendcurve.questions.casefile import Path
+from mendcurve.questions.rows import each
 
 GIVEN = ("on time", "late", "extra", "given as recorded")
 SHADES = (style.WASH, style.WASH_CONTRAST, "#e7e3dc", "#c6d8db", "#ecd9bf")
@@ -70,7 +71,7 @@ def _tracks(ax: Axes, answer: Path, strips: list[tuple[str, str]]) -> None:
 
 def _zones(ax: Axes, rows: pd.DataFrame, y: int, last: int) -> None:
     shade = {zone: SHADES[i % len(SHADES)] for i, zone in enumerate(rows["what"].drop_duplicates())}
-    for row in rows.itertuples():
+    for row in each(rows):
         start, end = int(row.from_day), last if pd.isna(row.to_day) else int(row.to_day)
         ax.barh(y, end - start, left=start, height=0.62, color=shade[row.what], edgecolor=style.PAPER, linewidth=1.2)
         if end - start > 0.018 * max(last, 1) * len(row.what):
@@ -80,7 +81,7 @@ def _zones(ax: Axes, rows: pd.DataFrame, y: int, last: int) -> None:
 
 
 def _bars(ax: Axes, rows: pd.DataFrame, y: int, last: int, *, filled: bool) -> None:
-    for row in rows.itertuples():
+    for row in each(rows):
         start, end = int(row.from_day), last if pd.isna(row.to_day) else int(row.to_day)
         length = max(end - start, 0.004 * last)
         if not filled:
@@ -109,7 +110,7 @@ def _weight(ax: Axes, answer: Path) -> None:
     ax.plot(
         days[~usable], rows.loc[~usable, "value"], "o", color=style.QUIET, markersize=3.5, markerfacecolor=style.PAPER
     )
-    for row in answer.track("target").itertuples():
+    for row in each(answer.track("target")):
         ax.plot(
             [row.from_day, max(answer.days, 1)], [row.value] * 2, color=style.QUIET, linestyle=(0, (4, 2)), linewidth=1
         )

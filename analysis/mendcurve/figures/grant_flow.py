@@ -10,6 +10,7 @@ from matplotlib.ticker import StrMethodFormatter
 from mendcurve.figures import style
 from mendcurve.figures.style import Picture
 from mendcurve.questions.costs_grant import GrantStatement
+from mendcurve.questions.rows import each
 from mendcurve.questions.spans import from_to
 from mendcurve.questions.wording import count, money
 
@@ -50,7 +51,7 @@ def steps_of(answer: GrantStatement) -> list[Step]:
     received = float(answer.line("received"))
     steps.append(Step("received", level, level + received, "in"))
     level += received
-    for row in answer.by_category().itertuples():
+    for row in each(answer.by_category()):
         steps.append(Step(f"spent:\n{row.category}", level, level - float(row.amount), "out"))
         level -= float(row.amount)
     over = float(answer.line("paid by unrestricted money"))

@@ -36,7 +36,7 @@ def tracks(records: Records, rows: pd.DataFrame, every: pd.DataFrame) -> pd.Data
     return frame
 
 
-def _track(name: str, start: pd.Series, end: pd.Series | None = None, **columns: object) -> pd.DataFrame:
+def _track(name: str, start: pd.Series, end: pd.Series | None = None, **columns: pd.Series | str) -> pd.DataFrame:
     # Missing dates and values keep their dtype, so that tracks can be joined.
     frame = pd.DataFrame({"from_date": start.astype("datetime64[s]")}).assign(track=name, **columns)
     frame["to_date"] = frame["from_date"] if end is None else end.astype("datetime64[s]")

@@ -84,13 +84,15 @@ def care_days(frame: pd.DataFrame, period: Period) -> int:
     """Return the animal-days in care in a period from ``stays``; one lost track of counts to its last record."""
     day = pd.Timedelta(days=1)
     gone = frame["outcome_date"].where(frame["end"] != "lost track of", frame["last_seen"])
-    out = gone.fillna(period.end + day).clip(upper=period.end + day)
-    length = (out - frame["intake_date"].clip(lower=period.start)).dt.days.clip(lower=0)
+    night = period.end + day
+    out = gone.where(gone < night, night)
+    came = frame["intake_date"].where(frame["intake_date"] > period.start, period.start)
+    length = (out - came).dt.days.clip(lower=0)
     return int((length * frame["animals"]).where(~frame["dead_on_arrival"], 0).sum())
 
 
 def _ratios(records: Records, frame: pd.DataFrame, period: Period) -> dict[str, object]:
-    rows = spent(records, period)
+    rows = spent(records, period, frame)
     total = exact_sum(rows["amount"])
     adopted = frame[(frame["outcome"] == "adopted") & period.contains(frame["outcome_date"])]
     n, days = int(adopted["animals"].sum()), care_days(frame, period)

@@ -163,8 +163,8 @@ def _followed(records: Records) -> tuple[pd.DataFrame, int, int]:
 def _attributed(rows: pd.DataFrame, records: Records) -> tuple[pd.DataFrame, Decimal]:
     """Give each row its episode; the sum of those that have none."""
     known = records["conditions"].drop_duplicates("episode_id")
-    only = known.groupby("stay_id")["episode_id"].agg(["first", "size"])
-    only = only.loc[only["size"] == 1, "first"]
+    by_stay = known.groupby("stay_id")["episode_id"]
+    only = by_stay.first()[by_stay.size() == 1]
     episode = rows["episode_id"].where(rows["episode_id"].isin(known["episode_id"]))
     episode = episode.where(episode.notna(), rows["stay"].map(only))
     return rows.assign(episode_id=episode)[episode.notna()], exact_sum(rows.loc[episode.isna(), "amount"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any, cast
 
 import pandas as pd
 
@@ -59,7 +60,7 @@ class GrantStatement(Answer):
 
     def line(self, name: str) -> Decimal:
         """Return one amount of the statement."""
-        return self.frame.set_index("line").loc[name, "amount"]
+        return cast(Decimal, self.frame.set_index("line").loc[name, "amount"])
 
     def sentence(self) -> str:
         """Return the statement in one sentence, when it ends, and the animals helped."""
@@ -76,13 +77,12 @@ class GrantStatement(Answer):
         )
 
     def _helped(self) -> str:
-        row = self.helped.set_index("when").loc["in the period"]
-        n, every, goal = int(row["funded_animals"]), int(row["all_animals"]), self.facts["goal_animals"]
+        now, so_far = self.helped["funded_animals"]
+        n, every, goal = int(now), int(self.helped["all_animals"].iloc[0]), self.facts["goal_animals"]
         text = f"It paid towards {count(n, 'animal')} of the {every:,} that anyone paid for in the period"
         if pd.isna(goal):
             return f"{text}; no goal in animals is recorded."
-        so_far = int(self.helped.set_index("when").loc["so far", "funded_animals"])
-        return f"{text}, and {so_far:,} so far against a goal of {int(goal):,}."
+        return f"{text}, and {int(so_far):,} so far against a goal of {int(goal):,}."
 
     def notes(self) -> tuple[str, ...]:
         """Return the rule, what does not qualify, and animals paid for by several grants."""
@@ -135,7 +135,7 @@ def grant(records: Records, grant_id: str, period: Period | None = None) -> Gran
     if grant_id not in table.index:
         raise InputError(f'There is no grant "{grant_id}" in the records.', [f"grants: {', '.join(table.index)}"],
                          f"Choose one of them.{nearest(grant_id, table.index)}")  # fmt: skip
-    facts = table.loc[grant_id]
+    facts = cast("dict[str, Any]", table.to_dict("index")[grant_id])
     whole = Period(records.records_start, max(period.end, records.records_start))
     rows = _judged(spent(records, whole), grant_id, facts)
     start = max(period.start, records.records_start)
@@ -147,7 +147,7 @@ def grant(records: Records, grant_id: str, period: Period | None = None) -> Gran
     refused = rows[inside & mine & (rows["refused"] != "")][["spent_on", "category", "amount", "refused"]]
     refused = refused.rename(columns={"refused": "why"}).reset_index(drop=True)
     refused.attrs.update(title="Charged to the grant, not qualifying", units={"amount": currency})
-    unknown = pd.isna(facts["opening_balance"]) and not facts["awarded_on"] >= records.records_start
+    unknown = bool(pd.isna(facts["opening_balance"]) and not facts["awarded_on"] >= records.records_start)
     return GrantStatement(
         grant_id=grant_id, frame=frame, category=_by_category(rows[inside & mine & (rows["refused"] == "")], currency),
         helped=_helped(records, rows, inside, mine), refused=refused, period=period, currency=currency,
@@ -156,7 +156,7 @@ def grant(records: Records, grant_id: str, period: Period | None = None) -> Gran
     )  # fmt: skip
 
 
-def _judged(rows: pd.DataFrame, grant_id: str, facts: pd.Series) -> pd.DataFrame:
+def _judged(rows: pd.DataFrame, grant_id: str, facts: dict[str, Any]) -> pd.DataFrame:
     """Add ``refused``: why an entry charged to the grant does not qualify, empty where it does."""
     why = pd.Series("", index=rows.index)
     if pd.notna(facts["restricted_to"]):
@@ -170,7 +170,7 @@ def _judged(rows: pd.DataFrame, grant_id: str, facts: pd.Series) -> pd.DataFrame
 
 
 def _roll(
-    records: Records, rows: pd.DataFrame, facts: pd.Series, grant_id: str, start: pd.Timestamp, end: pd.Timestamp
+    records: Records, rows: pd.DataFrame, facts: dict[str, Any], grant_id: str, start: pd.Timestamp, end: pd.Timestamp
 ) -> list[Decimal]:
     receipts = records["receipts"]
     receipts = receipts[(receipts["grant_id"] == grant_id) & (receipts["received_on"] >= records.records_start)]
@@ -185,7 +185,7 @@ def _roll(
     return [opening, received, spending, over, opening + received - (spending - over)]
 
 
-def _facts(records: Records, facts: pd.Series, grant_id: str, period: Period, unknown: bool) -> pd.Series:
+def _facts(records: Records, facts: dict[str, Any], grant_id: str, period: Period, unknown: bool) -> pd.Series:
     """Return what the grant promised, what has come so far, and when it ends."""
     receipts = records["receipts"]
     receipts = receipts[(receipts["grant_id"] == grant_id) & (receipts["received_on"] <= period.end)]

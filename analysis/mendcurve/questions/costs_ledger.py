@@ -93,7 +93,7 @@ class Untied(Answer):
         return f"{money(self.total, self.currency)} in {entries} {from_to(self.period)} is tied to no animal."
 
 
-def spent(records: Records, period: Period) -> pd.DataFrame:
+def spent(records: Records, period: Period, frame: pd.DataFrame | None = None) -> pd.DataFrame:
     """Return the spending rows of a period with ``cluster`` (missing: tied to no animal), ``paid``, ``why``.
 
     A row that names only an episode is tied to the episode's stay.
@@ -101,7 +101,8 @@ def spent(records: Records, period: Period) -> pd.DataFrame:
     rows = records["spending"]
     rows = rows[period.contains(rows["spent_on"])].reset_index(drop=True)
     episode = records["conditions"].drop_duplicates("episode_id").set_index("episode_id")["stay_id"]
-    known = stays(records).drop_duplicates("stay_id").set_index("stay_id")["cluster"]
+    frame = stays(records) if frame is None else frame
+    known = frame.drop_duplicates("stay_id").set_index("stay_id")["cluster"]
     stay = rows["stay_id"].where(rows["stay_id"].notna(), rows["episode_id"].map(episode))
     cluster = stay.map(known)
     named = rows["stay_id"].notna() | rows["episode_id"].notna()

@@ -183,5 +183,5 @@ def _limits(rows: pd.DataFrame) -> tuple[float, float, float]:
 
 def _rows_of(frame: pd.DataFrame, by: str, title: str) -> pd.DataFrame:
     part = frame[frame["by"] == by].drop(columns="by").rename(columns={"group": by}).reset_index(drop=True)
-    part.attrs.update(frame.attrs, title=title)
+    part.attrs = {**frame.attrs, "title": title}
     return part

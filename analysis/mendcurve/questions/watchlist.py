@@ -9,6 +9,7 @@ import pandas as pd
 
 from mendcurve.errors import InputError
 from mendcurve.questions.answer import Answer
+from mendcurve.questions.rows import each
 from mendcurve.questions.watchlist_rules import RULES
 from mendcurve.questions.watchlist_sources import COLUMNS, Sources
 from mendcurve.questions.weights_screen import screen
@@ -153,10 +154,10 @@ def _again(drops: pd.DataFrame) -> pd.DataFrame:
         f"{row.stay_id}, {row.species}: {cell(row.weight_g)} g on {day(row.weighed_on)}, {row.drop_percent:.0f} % "
         f"below {cell(row.highest_g)} g of {day(row.highest_on)}{_by_noise(row.expected_percent)}; "
         "what does it weigh today?"
-        for row in frame.itertuples()
+        for row in each(frame)
     ]
     frame = frame.assign(line=pd.Series(said, index=frame.index, dtype="object"))
-    frame.attrs.update(drops.attrs, title="Weigh again today")
+    frame.attrs = {**drops.attrs, "title": "Weigh again today"}
     return frame
 
 

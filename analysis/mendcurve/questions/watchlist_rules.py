@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import pandas as pd
 
+from mendcurve.questions.rows import each
 from mendcurve.questions.stay_longest import longest
 from mendcurve.questions.treatment_wait import vet_wait
 from mendcurve.questions.watchlist_sources import Sources, ago
@@ -30,7 +31,7 @@ def overdue(seen: Sources, screen: Screen) -> pd.DataFrame:
     rows = screen.to_frame()
     rows = rows[rows["state"] == "overdue"]
     out = []
-    for row in rows.itertuples():
+    for row in each(rows):
         if pd.isna(row.last_weighed_on):
             began = seen.here.loc[row.stay_id, "intake_date"]
             said = f"not weighed since it came on {day(began)}"
@@ -71,7 +72,7 @@ def waits_for_vet(seen: Sources, screen: Screen) -> pd.DataFrame:
     half = wait["median_days"].iloc[0]
     usual = f"; half wait {half:.0f} days or less" if pd.notna(half) else ""
     out = []
-    for row in rows[~rows["condition"].isin(blind)].drop_duplicates(["stay_id", "condition"]).itertuples():
+    for row in each(rows[~rows["condition"].isin(blind)].drop_duplicates(["stay_id", "condition"])):
         days = (seen.records.as_of - row.found_on).days
         said = f"{row.condition}, found {day(row.found_on)}, has waited {ago(days)} for the vet{usual}"
         out.append((row.stay_id, row.found_on + pd.Timedelta(days=limit), said, "when will a vet see it?"))
@@ -91,7 +92,7 @@ def not_rechecked(seen: Sources, screen: Screen) -> pd.DataFrame:
     rows = rows[~rows["running"].astype(bool) & rows["last"].notna() & ~(checked >= rows["last"])]
     rows = rows[(seen.records.as_of - rows["last"]).dt.days >= limit]
     out = []
-    for row in rows.drop_duplicates(["stay_id", "condition"]).itertuples():
+    for row in each(rows.drop_duplicates(["stay_id", "condition"])):
         days = (seen.records.as_of - row.last).days
         said = f"last dose for {row.condition} on {day(row.last)}, {ago(days)} ago; no re-check is recorded since"
         out.append((row.stay_id, row.last + pd.Timedelta(days=limit), said, "has anyone looked at it again?"))
@@ -121,7 +122,7 @@ def long_stay(seen: Sources, screen: Screen) -> pd.DataFrame:
     rows = longest(seen.records).to_frame()
     rows = rows[rows["unusual"] & ~rows["lost_track_of"]].drop_duplicates("stay_id")
     out = []
-    for row in rows.itertuples():
+    for row in each(rows):
         like = f"{percent(row.shorter)} of {row.like_it:,} like it ({row.compared_with})"
         said = f"in care for {ago(row.days)}, longer than {like}"
         out.append((row.stay_id, row.intake_date, said, "what is it waiting for?"))
@@ -150,7 +151,7 @@ def _weight(seen: Sources, screen: Screen, state: str, words: str) -> pd.DataFra
     rows = screen.to_frame()
     rows = rows[rows["state"] == state]
     out = []
-    for row in rows.itertuples():
+    for row in each(rows):
         since = row.since if pd.notna(row.since) else row.last_weighed_on
         lasting = f"{words} for {ago((screen.as_of - since).days)}"
         slope = f"{row.slope_percent_week:+.1f} % a week" if pd.notna(row.slope_percent_week) else "slope not known"
@@ -184,8 +185,9 @@ def _at_target_since(seen: Sources) -> pd.Series:
 
 def _cleared_since(seen: Sources) -> pd.Series:
     """Day the last episode ended, by stay; missing while one is open, or where there was none."""
-    by = seen.episodes.groupby("stay_id")
-    return by["end_date"].max().where(~by["end"].agg(lambda e: e.eq("open").any()).astype(bool))
+    rows = seen.episodes
+    still_open = set(rows.loc[rows["end"] == "open", "stay_id"])
+    return rows[~rows["stay_id"].isin(still_open)].groupby("stay_id")["end_date"].max()
 
 
 def _kept(seen: Sources) -> set[str]:

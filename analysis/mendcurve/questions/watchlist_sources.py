@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import pandas as pd
 
@@ -59,7 +60,7 @@ class Sources:
         rows = rows[rows["to_date"].isna() & rows["stay_id"].isin(self.here.index)]
         return rows.drop_duplicates("stay_id", keep="last").set_index("stay_id")[["zone", "from_date", "assumed"]]
 
-    def lines(self, rule: str, rows: Sequence[tuple[str, pd.Timestamp, str, str]]) -> pd.DataFrame:
+    def lines(self, rule: str, rows: Sequence[tuple[Any, Any, str, str]]) -> pd.DataFrame:
         """Return the frame of a rule from (stay, began, evidence, question); animals not in care are left out."""
         frame = pd.DataFrame(list(rows), columns=["stay_id", "began", "evidence", "question"])
         frame = frame[frame["stay_id"].isin(self.here.index)].assign(rule=rule)
