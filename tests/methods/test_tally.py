@@ -152,6 +152,7 @@ REFUSALS = [
     ({"cause": [0.5, 0]}, "whole number up to 1"),
     ({"weight": [1, -1]}, "weight must be"),
     ({"weight": [1, np.nan]}, "weight must be"),
+    ({"group": ["snake", None]}, "needs a group(.|\n)*without one: 1 of 2"),
     ({"group": ["snake", "frog"], "groups": ("snake", "frogs")}, 'frog Did you mean "frogs"'),
 ]
 
