@@ -198,6 +198,20 @@ def test_identical_rows_count_once_unless_both_may_be_true(tmp_path, table):
     }[table]
     records = read(tmp_path, ONE, **{table: text})
     assert len(records[table]) == (1 if table == "weighings" else 2)
+    assert records.findings["effect"].tolist() == ["set aside" if table == "weighings" else "kept, doubtful"]
+    assert "row 2" in records.findings.iloc[0]["rule"]
+
+
+def test_a_dose_stands_once_to_the_minute_but_twice_a_day_without_an_hour(tmp_path):
+    records = read(
+        tmp_path,
+        ONE,
+        conditions="episode_id,stay_id,condition,found_on\nE-1,S-1,wound,2026-03-18\n",
+        courses="course_id,episode_id,interval_hours,first_dose_at\nC-1,E-1,12,2026-03-18\n",
+        doses="course_id,given_at\n" + "C-1,2026-03-18 08:00\n" * 2 + "C-1,2026-03-19\n" * 2,
+    )
+    assert records.set_aside["row"].tolist() == [3]
+    assert len(records["doses"]) == 3
 
 
 def weights(*grams, stay="S-1"):

@@ -7,7 +7,7 @@ from pandera.errors import SchemaErrors
 
 from mendcurve.records.chronology import check_inside_stay, check_order_in_row, check_outcomes, check_overlaps
 from mendcurve.records.findings import SET_ASIDE
-from mendcurve.records.links import check_keys, check_links
+from mendcurve.records.links import check_keys, check_links, check_repeats
 from mendcurve.records.patterns import check_defaults, check_forgotten, check_species
 from mendcurve.records.records import Records
 from mendcurve.records.review import Review
@@ -21,6 +21,7 @@ def check_rows(review: Review) -> None:
         check_schema(review, name)
     check_order_in_row(review)
     check_keys(review)
+    check_repeats(review)
     check_links(review)
     check_outcomes(review)
     # A row set aside can leave others without what they name.

@@ -65,3 +65,33 @@ def check_links(review: Review) -> None:
 
 def _ids_aside(review: Review, parent: str, column: str) -> set[str]:
     return review.ids_at_first[parent] - set(review.tables[parent][column])
+
+
+def check_repeats(review: Review) -> None:
+    """Set aside a dose written twice to the minute; doubt payments that are the same in everything.
+
+    Notes
+    -----
+    Two doses of one day without an hour, and two askings, may both be true and are told of nowhere. Rows of other
+    tables that repeat cell for cell were set aside as they were read.
+    """
+    frame = review.tables["doses"]
+    again, first = _again(frame, "doses")
+    rule = worded("a dose must stand once; this repeats row {first}", again & frame["given_at_has_time"], first=first)
+    review.set_aside("doses", again & frame["given_at_has_time"], "given_at", rule, "Delete one of them.")
+    for table in ("spending", "receipts"):
+        again, first = _again(review.tables[table], table)
+        rule = worded(
+            "this is the same as row {first} in everything: it may have been written twice", again, first=first
+        )
+        review.doubt(table, again, "amount", rule, "Delete one of them, if it was one payment.")
+
+
+def _again(frame: pd.DataFrame, table: str) -> tuple[pd.Series, pd.Series]:
+    names = list(TABLES[table].names)
+    first = (
+        frame.groupby(names, dropna=False, sort=False)["source_row"].transform("first")
+        if len(frame)
+        else (frame["source_row"])
+    )
+    return frame.duplicated(names, keep="first"), first

@@ -133,7 +133,7 @@ def sheet_from(
 
 def _begins_as(record: Sequence[str], plain: Sequence[str]) -> bool:
     # A cheap look before the whole record is folded.
-    return record[0][:1].casefold() == plain[0][:1] or record[0][:1].isspace()
+    return record[0].strip().casefold()[:12] == plain[0][:12]
 
 
 def _heading_at(
@@ -149,8 +149,8 @@ def _heading_at(
             )
         return list(rows).index(heading_row)
     # A title above the headings fills one cell; the headings of a table of one column fill one, too.
-    wide = [i for i, f in enumerate(filled) if f and sum(bool(c.strip()) for c in grid[i]) > 1]
-    return wide[0] if wide else filled.index(True)
+    wide = (i for i, f in enumerate(filled) if f and sum(bool(c.strip()) for c in grid[i]) > 1)
+    return next(wide, filled.index(True))
 
 
 def _headings(record: Sequence[str]) -> list[str]:

@@ -11,12 +11,12 @@ from mendcurve.records.review import Review, looked_up, worded
 SLIPS = {
     10.0: "a decimal point may be missing",
     0.1: "a decimal point may have slipped",
-    1000.0: "grams may have been written as kilograms",
-    0.001: "kilograms may have been written as grams",
-    1 / 28.349523125: "ounces may have been written as grams",
-    28.349523125: "grams may have been written as ounces",
-    1 / 453.59237: "pounds may have been written as grams",
-    453.59237: "grams may have been written as pounds",
+    1000.0: "the number may be grams and its unit kilograms",
+    0.001: "the number may be kilograms and its unit grams",
+    1 / 28.349523125: "the number may be ounces and its unit grams",
+    28.349523125: "the number may be grams and its unit ounces",
+    1 / 453.59237: "the number may be pounds and its unit grams",
+    453.59237: "the number may be grams and its unit pounds",
 }
 # How near a factor must be, on the log scale: animals change by a seventh between weighings, units by far more.
 NEAR = 0.15
