@@ -15,7 +15,7 @@ ALPHA = 0.02  # two false alarms in 100 animal-weeks
 
 
 def _model(noise, **more):
-    known = {"usual": GAIN, "usual_sd": 0.25 * GAIN, "needed": GAIN / 2, "stopped": 0.0, **more}
+    known = {"usual": GAIN, "usual_sd": 0.25 * GAIN, "needed": GAIN / 2, "stopped": (0.0,), **more}
     return Model(noise=noise, **known)
 
 
@@ -28,7 +28,7 @@ def test_the_statistic_is_the_log_likelihood_ratio_with_a_free_level():
         # An unknown level: a normal one of a variance so large that it says nothing.
         v = 0.03**2 * np.eye(5) + model.usual_sd**2 * np.outer(before, before) + 1e4
         fit = [
-            multivariate_normal(model.usual * before + s * after, v).logpdf(y) for s in (model.stopped, model.needed)
+            multivariate_normal(model.usual * before + s * after, v).logpdf(y) for s in (*model.stopped, model.needed)
         ]
         assert weights[j] @ y - constant[j] == pytest.approx(fit[0] - fit[1], abs=1e-4)
 
@@ -68,7 +68,7 @@ def test_days_or_weeks_give_the_same_answer():
     time = np.arange(10) * WEEK
     y = GAIN * np.minimum(time, 35)
     days = scan(time, y, _model(0.02))
-    weeks = scan(time / 7, y, Model(noise=0.02, usual=0.02, usual_sd=0.005, needed=0.01, stopped=0.0))
+    weeks = scan(time / 7, y, Model(noise=0.02, usual=0.02, usual_sd=0.005, needed=0.01, stopped=(0.0,)))
     assert days.chance == pytest.approx(weeks.chance, rel=0.03)
     assert days.statistic == pytest.approx(weeks.statistic)
 
@@ -103,9 +103,19 @@ def test_a_light_day_does_not_make_a_stall():
 
 def test_loss_is_what_is_looked_for_where_no_gain_is_needed():
     time = np.arange(10) * WEEK
-    model = Model(noise=0.01, usual=0.0, usual_sd=GAIN / 2, needed=0.0, stopped=-0.01 / WEEK)
+    model = Model(noise=0.01, usual=0.0, usual_sd=GAIN / 2, needed=0.0, stopped=(-0.01 / WEEK, -0.0025 / WEEK))
     assert scan(time, np.zeros(10), model).chance > 0.1
     assert scan(time, -0.02 / WEEK * np.maximum(time - 21, 0), model).chance < 0.005
+
+
+def test_a_slow_loss_over_a_long_time_is_found_by_the_slower_alternative():
+    time = np.arange(50) * WEEK
+    y = -0.0025 / WEEK * time + 0.02 * np.random.default_rng(3).standard_normal(50)
+    known = {"noise": 0.02, "usual": 0.0, "usual_sd": GAIN / 2, "needed": 0.0}
+    both = scan(time, y, Model(**known, stopped=(-0.01 / WEEK, -0.0025 / WEEK)))
+    assert both.chance < 0.01
+    assert both.at < 40
+    assert scan(time, y, Model(**known, stopped=(-0.01 / WEEK,))).chance > 0.05
 
 
 def _readings(rng, shape, tail):
@@ -178,7 +188,7 @@ def test_false_alarms_keep_to_the_budget_on_uneven_days(tail):
         (lambda: scan([0, 7, 7, 14], [1, 1, 1, 1], _model(0.05)), "ascending"),
         (lambda: scan([0, 7, 14, 21], [1, 1, np.nan, 1], _model(0.05)), "1 not finite"),
         (lambda: _model(0.0), "Noise of a reading"),
-        (lambda: _model(0.05, stopped=GAIN), "must be below"),
+        (lambda: _model(0.05, stopped=(GAIN,)), "must be below"),
         (lambda: _model(0.05, tail=1.0), "more than 2"),
     ],
 )

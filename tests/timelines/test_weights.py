@@ -148,3 +148,9 @@ def test_no_weighings_gives_the_columns():
     )
     assert list(got.columns) == list(COLUMNS)
     assert got.empty
+
+
+def test_a_weighing_after_the_animal_left_is_not_used():
+    outcomes = {"stay_id": ["S1"], "outcome_date": ["2026-01-10"], "outcome_type": ["adopted"]}
+    got = weights(_records(_weighings([0, 9, 12], [100, 110, 40]), outcomes=outcomes))
+    assert list(got["why_not"]) == ["", "", "after it left"]

@@ -12,7 +12,8 @@ from mendcurve.errors import InputError
 
 Array = NDArray[np.float64]
 CLIP = 4.0
-LIGHTEST, HEAVIEST = 30.0, 5.0
+# Tails told apart: a finer number could not be learned from a rescue's readings.
+TAILS = (5.0, 6.0, 8.0, 12.0, 30.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,7 +25,7 @@ class Noise:
     sd : float
         Standard deviation of one reading about its path. Unit: that of y.
     tail : float
-        Degrees of freedom of a t distribution with the same kurtosis, from 5 (heavy) to 30 (about normal).
+        Degrees of freedom of a t distribution with about the same kurtosis: 5 (heavy), 6, 8, 12 or 30 (about normal).
     n : int
         Readings it was estimated from.
     """
@@ -92,5 +93,6 @@ def pooled(values: ArrayLike) -> Noise:
     robust = 1.4826 * np.median(np.abs(values))
     held = np.clip(values, -CLIP * robust, CLIP * robust) if robust > 0 else values
     excess = 2 * float(kurtosis(held, fisher=True)) if np.ptp(held) > 0 else 0.0
-    tail = 4 + 6 / excess if excess > 0 else LIGHTEST
-    return Noise(sd=float(np.sqrt((held**2).mean())), tail=float(np.clip(tail, HEAVIEST, LIGHTEST)), n=len(values))
+    tail = 4 + 6 / excess if excess > 0 else np.inf
+    nearest = min(TAILS, key=lambda known: abs(1 / known - 1 / tail))
+    return Noise(sd=float(np.sqrt((held**2).mean())), tail=nearest, n=len(values))

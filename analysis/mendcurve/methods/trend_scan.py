@@ -16,7 +16,9 @@ Array = NDArray[np.float64]
 AFTER, FEWEST, LONGEST = 2, 4, 60
 # A reading further from its neighbours than this many of its standard deviations is drawn in to it (Huber).
 CLIP = 2.5
-DRAWS, SEED = 20_000, 20_240_501
+DRAWS, SEED = 10_000, 20_240_501
+# Degrees of freedom from which a t distribution is taken as normal.
+NORMAL = 30.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +36,7 @@ class Model:
     stopped : tuple of float
         Slopes a series may have after it stopped; each below ``needed``.
     tail : float
-        Degrees of freedom of the t distribution of readings (above 2; infinity: normal).
+        Degrees of freedom of the t distribution of readings (above 2; from 30 on it is taken as normal).
     wander : float
         Standard deviation of the path's own random walk about its line. Unit: y per root of a unit of time. It makes
         readings far from the onset say less about the level there.
@@ -199,22 +201,22 @@ def draw_in(time: Array, y: Array, noise: float) -> Array:
 
 
 def _simulated(time: Array, model: Model, draws: int) -> Array:
-    slopes, noise, steps = _draws(len(time), draws, model.tail)
+    n = len(time)
+    slopes, noise, steps = _draws(draws, model.tail)
     path = np.outer(np.maximum(model.usual + model.usual_sd * slopes, model.needed), time - time[0])
     if model.wander > 0:
-        path = path + np.cumsum(model.wander * np.sqrt(np.diff(time, prepend=time[0])) * steps, axis=1)
-    return draw_in(time, path + model.noise * noise, model.noise)
+        path += np.cumsum(model.wander * np.sqrt(np.diff(time, prepend=time[0])) * steps[:, :n], axis=1)
+    return draw_in(time, path + model.noise * noise[:, :n], model.noise)
 
 
-@lru_cache(maxsize=16)
-def _draws(n: int, draws: int, tail: float) -> tuple[Array, Array, Array]:
-    """Return standard slopes (draws,), readings and steps (draws, n), all of variance 1."""
-    rng = np.random.default_rng((SEED, n))
-    slopes = rng.standard_normal(draws)
-    steps = rng.standard_normal((draws, n))
-    if np.isinf(tail):
-        return slopes, rng.standard_normal((draws, n)), steps
-    return slopes, student.rvs(tail, size=(draws, n), random_state=rng) * np.sqrt((tail - 2) / tail), steps
+@lru_cache(maxsize=4)
+def _draws(draws: int, tail: float) -> tuple[Array, Array, Array]:
+    """Return standard slopes (draws,), readings and steps (draws, LONGEST), all of variance 1."""
+    rng = np.random.default_rng(SEED)
+    slopes, steps = rng.standard_normal(draws), rng.standard_normal((draws, LONGEST))
+    if tail >= NORMAL:
+        return slopes, rng.standard_normal((draws, LONGEST)), steps
+    return slopes, student.rvs(tail, size=(draws, LONGEST), random_state=rng) * np.sqrt((tail - 2) / tail), steps
 
 
 def _series(time: ArrayLike, y: ArrayLike) -> tuple[Array, Array, int]:

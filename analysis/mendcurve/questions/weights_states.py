@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from mendcurve.methods.trend import Slope, detectable, least_squares
-from mendcurve.methods.trend_scan import FEWEST, Model, Scan, draw_in, scan
+from mendcurve.methods.trend_scan import FEWEST, Model, draw_in, scan
 from mendcurve.questions.weights_data import Usual, percent_week
 from mendcurve.questions.wording import count, day, listing
 from mendcurve.records import Records
@@ -24,8 +24,11 @@ STATES = (
     "gaining",
 )
 GROUP, OVERDUE, TOO_FEW, LOSING, STALLED, HOLDING, GAINING = STATES
-# A loss worth finding where no gain is needed: 1 % a week (TRADE.md 2.2: faster than the fastest unfed snake observed).
-LOSS = float(np.log(0.99) / 7)
+# Losses looked for where no gain is needed: 1 % a week (the fastest unfed snakes lost 1.02 %, McCue 2007), and a
+# quarter of it, which adds up to 12 % in a year.
+LOSS, SLOW_LOSS = float(np.log(0.99) / 7), float(np.log(0.9975) / 7)
+# Weighings from which a loss over all of them is told of.
+LONG = 12
 # Days looked back on for the slope that is shown.
 SHOWN = 56
 
@@ -97,9 +100,9 @@ def model_of(animal: Animal, needed: float) -> Model:
     if needed > 0:
         known = animal.usual or animal.any
         gain = max(known.gain, needed) if known else needed
-        stopped = 0.0
+        stopped: tuple[float, ...] = (0.0,)
     else:
-        known, gain, stopped = animal.any, 0.0, LOSS
+        known, gain, stopped = animal.any, 0.0, (LOSS, SLOW_LOSS)
     spread = known.spread if known else abs(LOSS)
     if known and needed <= 0:  # it may have gained before, or not: both are well
         spread = float(np.hypot(known.gain, known.spread))
@@ -134,7 +137,9 @@ def judge(animal: Animal, alarm: float, drop: str, records: Records) -> Judged:
         return _said(row, TOO_FEW, why)
     found = scan(animal.series["day"], animal.series["log_g"], model_of(animal, needed))
     alarmed = found.chance <= alarm and found.statistic > 0
-    shown = _shown(animal, found, alarmed)
+    long = "" if alarmed else _long_loss(animal, float(records.settings["watch.drop_percent"]))
+    onset = found.onset if alarmed else _onset(animal.series, bool(long), bool(drop))
+    shown = animal.series.tail(max(int((animal.series["day"] >= onset).sum()), 3))
     line = _line(animal, shown)
     row |= {
         "slope_percent_week": percent_week(line.estimate),
@@ -143,8 +148,13 @@ def judge(animal: Animal, alarm: float, drop: str, records: Records) -> Judged:
         "detectable_percent_week": percent_week(detectable(shown["day"], animal.noise, alarm=alarm)),
         "circumstances": _circumstances(shown),
     }
-    if alarmed or drop:
-        return _listed(animal, row, found if alarmed else None, line, needed, drop, source)
+    if alarmed or drop or long:
+        losing = not alarmed or needed <= 0 or line.high < 0
+        about = f"about {day(animal.came + pd.Timedelta(days=round(onset)))}"
+        said = [f"{'loses weight' if losing else 'no gain to be seen'} since {about}"] if alarmed else []
+        why = [*said, drop, long, f"needed {percent_week(needed):.1f} % a week, {source}" if needed > 0 else source]
+        row |= {"state": LOSING if losing else STALLED, "listed": True, "why": "; ".join(w for w in why if w)}
+        return _listed(animal, row, onset, line, needed)
     if animal.at_target:
         return _said(row, HOLDING, f"the last weighings are at or above {animal.target_g:,.0f} g and show no loss")
     if needed <= 0 and row["detectable_percent_week"] <= -percent_week(LOSS) and line.low <= 0:
@@ -178,37 +188,25 @@ def _said(row: dict[str, Any], state: str, why: str) -> Judged:
     return Judged(row={**row, "state": state, "why": why}, path=None)
 
 
-def _listed(
-    animal: Animal, row: dict[str, Any], found: Scan | None, line: Slope, needed: float, drop: str, source: str
-) -> Judged:
+def _listed(animal: Animal, row: dict[str, Any], onset: float, line: Slope, needed: float) -> Judged:
     assert animal.series is not None
-    losing = found is None or needed <= 0 or line.high < 0
-    onset = found.onset if found is not None else float(animal.series["day"].iloc[-2])
     since = animal.came + pd.Timedelta(days=round(onset))
-    state = LOSING if losing else STALLED
-    words = (
-        [f"{'loses weight' if losing else 'no gain to be seen'} since about {day(since)}"] if found is not None else []
-    )
-    words += [drop] if drop else []
-    words += [f"needed {percent_week(needed):.1f} % a week, {source}"] if needed > 0 else [source]
     path = animal.series[["stay_id", "weighed_on", "day", "weight_g", "in_course", "brumating", "gravid"]].copy()
     after = path["day"] >= onset
     at = np.exp(line.intercept + line.estimate * path["day"])
     level = float(np.exp(line.intercept + line.estimate * onset))
     path["fitted_g"] = at.where(after)
     path["needed_g"] = (level * np.exp(needed * (path["day"] - onset))).where(after)
-    path["state"], path["species"], path["since"] = state, animal.species, since
-    judged = {**row, "state": state, "listed": True, "since": since, "why": "; ".join(words)}
-    return Judged(row=judged, path=path)
+    path["state"], path["species"], path["since"] = row["state"], animal.species, since
+    return Judged(row={**row, "since": since}, path=path)
 
 
-def _shown(animal: Animal, found: Scan, alarmed: bool) -> pd.DataFrame:
-    """Return the weighings since the onset where listed, else of the last 8 weeks; at least three."""
-    assert animal.series is not None
-    day_ = animal.series["day"]
-    first = found.onset if alarmed else day_.iloc[-1] - SHOWN
-    n = max(int((day_ >= first).sum()), 3)
-    return animal.series.tail(n)
+def _onset(series: pd.DataFrame, long: bool, drop: bool) -> float:
+    """Return from where to show an animal that the scan did not list: all, since its highest weight, or 8 weeks."""
+    recent = series[series["day"] >= series["day"].iloc[-1] - SHOWN]
+    if long:
+        return float(series["day"].iloc[0])
+    return float(recent["day"].loc[recent["log_g"].idxmax()] if drop else recent["day"].iloc[0])
 
 
 def _line(animal: Animal, shown: pd.DataFrame) -> Slope:
@@ -216,6 +214,19 @@ def _line(animal: Animal, shown: pd.DataFrame) -> Slope:
     whole = animal.series
     held = draw_in(whole["day"].to_numpy(), whole["log_g"].to_numpy()[None, :], animal.noise)[0]
     return least_squares(shown["day"], held[-len(shown) :], noise=animal.noise)
+
+
+def _long_loss(animal: Animal, limit: float) -> str:
+    """Say so where the line through all weighings since the last step has surely fallen by the limit of a drop."""
+    assert animal.series is not None
+    if len(animal.series) < LONG:
+        return ""
+    line = least_squares(animal.series["day"], animal.series["log_g"], noise=animal.noise)
+    span = float(np.ptp(animal.series["day"]))
+    if 100 * -np.expm1(line.high * span) < limit:
+        return ""
+    fall, since = 100 * -np.expm1(line.estimate * span), day(animal.series["weighed_on"].iloc[0])
+    return f"down by {fall:.0f} % over {count(len(animal.series), 'weighing')} since {since}"
 
 
 def _circumstances(shown: pd.DataFrame) -> str:
