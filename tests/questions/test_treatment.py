@@ -209,3 +209,39 @@ def test_from_the_last_dose_to_clearance():
     row = answer.to_frame().iloc[0]
     assert row["cleared"] == 2
     assert row["median_days"] == 4
+
+
+def weighed(stay, slope_during, slope_after, step=0.0):
+    """Weekly weights of exact slope (log grams a day) during a course of days 0-20 and in the weeks after it."""
+    out, log_g = [], np.log(300.0)
+    for week in range(8):
+        day = pd.Timestamp("2025-03-01") + pd.Timedelta(days=7 * week)
+        out.append({"stay_id": stay, "weighed_on": day, "weight": float(np.exp(log_g)), "unit": "g"})
+        log_g += 7 * (slope_during if week < 2 else slope_after)
+    return out
+
+
+def test_weight_after_treatment_is_set_against_the_same_animal_during_it():
+    names = [f"S-{i}" for i in range(1, 7)]
+    plan = pd.DataFrame([course(i, planned=7, hours=72) for i in range(1, 7)])
+    times = [str(pd.Timestamp("2025-03-01 09:00") + pd.Timedelta(days=3 * k)) for k in range(7)]
+    records = rescue(
+        stays=6,
+        as_of="2025-05-30",
+        courses=plan,
+        doses=pd.DataFrame([d for i in range(1, 7) for d in given(i, *times)]),
+        weighings=pd.DataFrame([w for s in names for w in weighed(s, -0.002, 0.004)]),
+    )
+    answer = treatment.weight_after(records)
+    frame = answer.to_frame()
+    assert len(frame) == answer.treated == 6
+    assert frame["during"].to_numpy() == pytest.approx(100 * np.expm1(7 * -0.002), abs=0.35)
+    assert frame["after"].to_numpy() == pytest.approx(100 * np.expm1(7 * 0.004), abs=1e-6)
+    assert answer.low <= answer.median <= answer.high
+    assert "a difference does not show what the treatment did" in answer.notes()[1]
+
+
+def test_too_few_animals_weighed_during_and_after_say_so():
+    answer = treatment.weight_after(rescue(**TWO, weighings=pd.DataFrame(weighed("S-1", 0, 0))))
+    assert "too few to say" in answer.sentence()
+    assert treatment.weight_after(rescue()).sentence() == "Treatment courses or weighings are not recorded."

@@ -13,6 +13,7 @@ from mendcurve.questions.spans import from_to, span
 from mendcurve.questions.treatment_after import AfterCourse, after_course
 from mendcurve.questions.treatment_courses import NO_COURSES, Courses, NextDoses, courses, next_doses
 from mendcurve.questions.treatment_wait import VetWait, vet_wait
+from mendcurve.questions.treatment_weight import WeightAfter, weight_after
 from mendcurve.questions.wording import count, listing, percent, share_of, were
 from mendcurve.records.records import Records
 from mendcurve.timelines import courses as timeline
@@ -24,11 +25,13 @@ __all__ = [
     "Doses",
     "NextDoses",
     "VetWait",
+    "WeightAfter",
     "after_course",
     "courses",
     "doses",
     "next_doses",
     "vet_wait",
+    "weight_after",
 ]
 
 JUDGED = ("on time", "late", "missed", "refused")
