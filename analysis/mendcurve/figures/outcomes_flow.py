@@ -35,7 +35,9 @@ def outcomes_flow(answer: Outcomes) -> style.Picture:
         rows, columns, height=0.5 + rows * (0.55 + 0.19 * len(rows_shown)), sharey=True, squeeze=False
     )
     for axis, group in zip(axes.flat, groups, strict=False):
-        _bars(axis, frame[group].loc[rows_shown], str(group))
+        shown = frame[group].loc[rows_shown]
+        most = shown.max() if group == TOTAL else frame.loc[rows_shown, taxa].max(axis=None)
+        _bars(axis, shown, str(group), float(most))
     for axis in axes.flat[len(groups) :]:
         axis.set_visible(False)
     figure.supxlabel("animals", fontsize=9)
@@ -45,13 +47,13 @@ def outcomes_flow(answer: Outcomes) -> style.Picture:
         figure,
         name="outcomes-flow",
         title=f"{adopted:,} of {total:,} animals that left were adopted, {live:,} had a live outcome",
-        subtitle=f"Outcomes by taxon group {from_to(answer.period)}, in animals; deaths hatched; each panel has its "
-        "own scale",
+        subtitle=f"Outcomes by taxon group {from_to(answer.period)}, in animals; deaths hatched; the taxon groups "
+        "share one scale",
         alt=_alt(answer, frame),
     )
 
 
-def _bars(axis: Axes, counts: pd.Series, group: str) -> None:
+def _bars(axis: Axes, counts: pd.Series, group: str, most: float) -> None:
     for place, (outcome, n) in enumerate(counts.items()):
         dead = outcome in DEATHS
         live = outcome in LIVE_OUTCOMES
@@ -61,7 +63,7 @@ def _bars(axis: Axes, counts: pd.Series, group: str) -> None:
         axis.annotate(f"{n:,}", (n, place), xytext=(3, 0), textcoords="offset points", va="center", fontsize=8)
     axis.set_yticks(range(len(counts)), [SHORT.get(str(o), str(o)) for o in counts.index])
     style.names_on(axis, "y")
-    axis.set_xlim(0, max(1.0, float(counts.max())) * 1.18)
+    axis.set_xlim(0, max(1.0, most) * 1.18)
     axis.xaxis.set_major_locator(MaxNLocator(3, integer=True, min_n_ticks=1))
     axis.tick_params(axis="y", length=0)
     name = "All animals" if group == TOTAL else f"{group[:1].upper()}{group[1:]}"

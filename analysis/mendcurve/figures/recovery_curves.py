@@ -62,7 +62,7 @@ def _panel(axis: Axes, answer: RecoveryCurves, condition: str, animals: int, *, 
     axis.fill_between(
         cleared["day"], cleared["low"], cleared["high"], step="post", color=style.WASH, linewidth=0, zorder=0
     )
-    for end, height in zip(last, style.spread([y for _, y in last.values()], 0.11), strict=True):
+    for end, height in zip(last, style.spread([max(y, 0.045) for _, y in last.values()], 0.11), strict=True):
         style.label_line(axis, last[end][0], height, SHORT[end], color=ENDS[end]["color"])
     axis.set_title(f"{condition[:1].upper()}{condition[1:]}, n = {animals:,}", fontsize=8.5)
     axis.set_xlim(0, answer.horizon)

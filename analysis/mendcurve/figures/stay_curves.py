@@ -38,9 +38,10 @@ def stay_curves(answer: Length) -> style.Picture:
     whole = frame.iloc[0]
     title = "Fewer than half had left by the last day the records reach" if math.isnan(whole["median"]) else (
         f"Half of all animals had left by day {whole['median']:.0f}")  # fmt: skip
+    which = ", " if answer.cohort == "all records" else f" that {answer.cohort}, "
     subtitle = (
         "Share still in care since intake, stays still open included, 95 % band; "
-        f"{count(whole['animals'], 'animal')}, {whole['still_here']:,} still here; point: half had left, with its "
+        f"{count(whole['animals'], 'animal')}{which}{whole['still_here']:,} still here; point: half had left, with its "
         "interval; dashed below a tenth of the most at risk"
     )
     return style.finish(figure, name="stay-curves", title=title, subtitle=subtitle, alt=answer.sentence())

@@ -65,8 +65,8 @@ class Pooled(Answer):
         both = f"{percent(small['cleared_by_60_low'])} to {percent(small['cleared_by_60_high'])}"
         return (
             f"{count(len(used), 'group')} of {len(self.frame):,} borrow from related ones; in a small one "
-            f"({small['group']} within {small['within']}, {count(small['animals'], 'animal')}) the share cleared by day "
-            f"60 lies between {alone} from its own records and between {both} with those of its kin."
+            f"({small['group']} within {small['within']}, {count(small['animals'], 'animal')}) the share cleared by "
+            f"day 60 lies between {alone} from its own records and between {both} with those of its kin."
         )
 
     def notes(self) -> tuple[str, ...]:

@@ -106,4 +106,6 @@ def _shorter(one: Told, days: np.ndarray) -> np.ndarray:
 def _of(row: pd.Series) -> str:
     if row["compared_with"] == "all stays":
         return f"all {row['like_it']:,} animals"
+    if row["compared_with"] in ("unknown", "not recorded"):
+        return f"{row['like_it']:,} animals of no known group"
     return count(row["like_it"], row["compared_with"])
