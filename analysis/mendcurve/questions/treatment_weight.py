@@ -76,9 +76,9 @@ def weight_after(records: Records, *, seed: int = 0) -> WeightAfter:
     Notes
     -----
     During: usable weighings while a course ran (``weights``: ``in_course``). After: usable weighings of the 42 days
-    after the last dose of a stay without a running course, outside every course. Slope: least squares of log grams, level by
-    segment, so that a step (eggs laid, tail lost) is no change; printed as 100 (exp(7 b) - 1) % a week. Limits of the
-    median by bootstrap of animals; too few to say below ``counts.animals`` animals.
+    after the last dose of a stay without a running course, outside every course. Slope: least squares of log grams
+    within each segment, so that a step (eggs laid, tail lost) is no change; printed as 100 (exp(7 b) - 1) % a week.
+    Limits of the median by bootstrap of animals; too few to say below ``counts.animals`` animals.
     """
     frame = stays(records)
     courses = timeline.courses(records, frame)
