@@ -71,7 +71,8 @@ def _panel(axis: Axes, path: pd.DataFrame, row: Any, as_of: pd.Timestamp, *, nam
             axis.annotate("needed", (end["weeks"], end["needed_g"]), xytext=(0, 4), textcoords="offset points",
                           ha="right", fontsize=7.5, color=style.CONTRAST)  # fmt: skip
     axis.set_title(f"{row.stay_id}, {row.species}", fontsize=8.5, pad=15)
-    low, high = (f"{v:+.1f}".replace("-", "−") for v in (row.low, row.high))
+    digits = 1 if row.high - row.low >= 0.2 else 2
+    low, high = (f"{v:+.{digits}f}".replace("-", "−") for v in (row.low, row.high))
     axis.annotate(f"{row.state}, {low} to {high} % a week", (0, 1), xycoords="axes fraction", xytext=(0, 3),
                   textcoords="offset points", fontsize=7.5, color=style.QUIET)  # fmt: skip
     axis.margins(y=0.22)

@@ -31,6 +31,7 @@ def weight_curves(answer: Curves) -> style.Picture:
     kept = frame[frame["group"].isin(groups["group"])]
     end = 7 * math.ceil(kept["day"].astype("float64").max() / 7)
     ticks = list(range(0, end + 1, 28 * max(1, round(end / 140))))
+    row: Any
     for place, (axis, row) in enumerate(zip(axes.flat, groups.itertuples(), strict=False)):
         curve = frame[frame["group"] == row.group]
         _panel(axis, curve, str(row.group), int(row.animals), ticks, first=place % columns == 0)
@@ -77,8 +78,14 @@ def _panel(axis: Axes, curve: pd.DataFrame, name: str, animals: int, ticks: list
 
 def _still_weighed(axis: Axes, curve: pd.DataFrame, ticks: list[int], *, first: bool) -> None:
     """Write below the ticks how many animals were still weighed."""
-    look = {"xytext": (0, -20), "textcoords": "offset points", "va": "top", "fontsize": 7.5, "color": style.QUIET,
-            "annotation_clip": False}  # fmt: skip
+    look: dict[str, Any] = {
+        "xytext": (0, -20),
+        "textcoords": "offset points",
+        "va": "top",
+        "fontsize": 7.5,
+        "color": style.QUIET,
+        "annotation_clip": False,
+    }
     for row in curve[curve["day"].isin(ticks)].itertuples():
         axis.annotate(f"{row.animals:.0f}", (row.day, 0), xycoords=("data", "axes fraction"), ha="center", **look)
     if first:
@@ -105,6 +112,7 @@ def _title(frame: pd.DataFrame, groups: pd.DataFrame, by: str) -> str:
 
 def _alt(frame: pd.DataFrame, groups: pd.DataFrame) -> str:
     words = []
+    row: Any
     for row in groups.itertuples():
         at = _half(frame, row)
         words.append(f"{row.group}: {at['percent']:.0f} % ({at['low']:.0f} to {at['high']:.0f}) after "

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
@@ -86,6 +88,7 @@ def _trend(axis: Axes, answer: Path, use: pd.DataFrame) -> None:
 
 def _steps(axis: Axes, frame: pd.DataFrame) -> None:
     changed = frame[frame["segment"].diff().fillna(0) > 0]
+    row: Any
     for row in changed.itertuples():
         axis.axvline(row.day, color=style.QUIET, linewidth=0.8, linestyle=(0, (1, 2)))
         axis.annotate(row.circumstance, (row.day, 0), xycoords=("data", "axes fraction"), xytext=(2, 3),

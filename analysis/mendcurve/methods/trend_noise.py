@@ -86,13 +86,13 @@ def pooled(values: ArrayLike) -> Noise:
     them. Kurtosis: a residual is a sum of three readings with weights 1, -1/2, -1/2, which halves the excess kurtosis
     of a reading; a t distribution with v degrees of freedom has 6 / (v - 4).
     """
-    values = np.asarray(values, float)
-    values = values[np.isfinite(values)]
-    if len(values) < 3:
-        raise InputError("Noise of readings needs at least 3 readings between two others.", [f"{len(values)} found"])
-    robust = 1.4826 * np.median(np.abs(values))
-    held = np.clip(values, -CLIP * robust, CLIP * robust) if robust > 0 else values
+    given = np.asarray(values, float)
+    known: Array = given[np.isfinite(given)]
+    if len(known) < 3:
+        raise InputError("Noise of readings needs at least 3 readings between two others.", [f"{len(known)} found"])
+    robust = 1.4826 * np.median(np.abs(known))
+    held = np.clip(known, -CLIP * robust, CLIP * robust) if robust > 0 else known
     excess = 2 * float(kurtosis(held, fisher=True)) if np.ptp(held) > 0 else 0.0
     tail = 4 + 6 / excess if excess > 0 else np.inf
-    nearest = min(TAILS, key=lambda known: abs(1 / known - 1 / tail))
-    return Noise(sd=float(np.sqrt((held**2).mean())), tail=nearest, n=len(values))
+    nearest = min(TAILS, key=lambda df: abs(1 / df - 1 / tail))
+    return Noise(sd=float(np.sqrt((held**2).mean())), tail=nearest, n=len(known))

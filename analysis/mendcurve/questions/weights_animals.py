@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 
 from mendcurve.questions.weights_data import Usual, choose_noise, choose_usual, noise_of, targets, usable, usual_gains
@@ -24,6 +26,7 @@ def collect(records: Records) -> tuple[list[Animal], dict[tuple[str, ...], Usual
     seen = every[every["weight_g"] > 0].groupby("stay_id")
     last_on, grouped = seen["weighed_on"].max(), seen["why_not"].agg(lambda w: bool((w == "group weight").all()))
     out = []
+    stay: Any
     for stay in here.itertuples():
         own = series.get(stay.stay_id)
         noise = choose_noise(noises, stay.species, stay.taxon)
@@ -46,7 +49,7 @@ def collect(records: Records) -> tuple[list[Animal], dict[tuple[str, ...], Usual
                 usual=choose_usual(gains, stay.species, life_stage, stay.taxon),
                 any=gains.get(("any", stay.taxon)) or gains.get(("any",)),
                 target_g=float(plan["target_g"]) if plan is not None else float("nan"),
-                by_date=plan["by_date"] if plan is not None else pd.NaT,
+                by_date=plan["by_date"] if plan is not None else pd.NaT,  # type: ignore[arg-type]
                 every_days=_interval(plan, records),
             )
         )

@@ -67,7 +67,7 @@ class Curves(Answer):
             "taxon": f"of the group {top['group']}",
             "life_stage": f"of life stage {top['group']}",
         }[self.by]
-        if top["group"] == NONE:
+        if str(top["group"]) == NONE:
             what = "without a recorded condition" if self.by == "condition" else "whose group is not recorded"
         return (
             f"Animals {what} weighed on average {half['percent']:.0f} % of their intake weight after "
@@ -77,7 +77,7 @@ class Curves(Answer):
 
     def notes(self) -> tuple[str, ...]:
         """Return who was left out, and how to read the curves."""
-        words = [f"{g.group}: {g.why_not}" for g in self.groups.itertuples() if g.why_not]
+        words = [f"{g.group!s}: {g.why_not!s}" for g in self.groups[self.groups["why_not"] != ""].itertuples()]
         return (
             *self.left_out,
             *words,

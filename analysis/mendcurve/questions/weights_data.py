@@ -109,7 +109,7 @@ def usual_gains(frame: pd.DataFrame, noises: dict[str, Noise]) -> dict[tuple[str
         (frame, ["taxon"], ("any",)),
         (frame.assign(rescue=0), ["rescue"], ("any",)),
     ):
-        span = rows.groupby("series")["day"].transform(np.ptp)
+        span = _span(rows)
         for key, group in rows[span > 0].groupby(by):
             if group["stay_id"].nunique() >= FEWEST_ANIMALS:
                 words = tuple(k for k in key if isinstance(k, str))
@@ -130,10 +130,12 @@ def _usual(group: pd.DataFrame, name: str, noises: dict[str, Noise]) -> Usual:
     else:
         gain, spread = float(model.beta[1]), float(model.se[1])
     pairs = group.groupby(["species", "taxon"]).size()
-    known = [(n, choose_noise(noises, str(s), str(t))) for (s, t), n in pairs.items()]  # type: ignore[misc]
+    index = pairs.index
+    names = zip(index.get_level_values(0), index.get_level_values(1), pairs, strict=True)
+    known = [(n, choose_noise(noises, str(s), str(t))) for s, t, n in names]
     reading = sum(n * noise.sd**2 for n, noise in known if noise) / max(sum(n for n, noise in known if noise), 1)
     excess = max(model.residual - reading, 0.0) if reading else 0.0
-    span = float(group.groupby("series")["day"].transform(np.ptp).mean())
+    span = float(_span(group).mean())
     return Usual(
         of=name,
         animals=group["stay_id"].nunique(),
@@ -142,3 +144,9 @@ def _usual(group: pd.DataFrame, name: str, noises: dict[str, Noise]) -> Usual:
         wander=float(np.sqrt(15 * excess / span)),
         fit=model,
     )
+
+
+def _span(frame: pd.DataFrame) -> pd.Series:
+    """Return, for each weighing, the days its series lasts."""
+    days = frame.groupby("series")["day"]
+    return days.transform("max") - days.transform("min")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
@@ -91,7 +92,7 @@ def path(records: Records, stay_id: str) -> Path:
     frame = weights(records)
     frame = frame[frame["stay_id"] == stay_id].reset_index(drop=True)
     use = frame[frame["usable"] & (frame["segment"] == frame.loc[frame["usable"], "segment"].max())]
-    plan = targets(records)
+    plan: Any = targets(records)
     known = stay_id in plan.index
     out = frame.reindex(columns=list(COLUMNS))
     out.attrs = {"units": UNITS, "title": f"Weighings of {stay_id}"}
@@ -100,8 +101,8 @@ def path(records: Records, stay_id: str) -> Path:
         species=str(intakes.loc[stay_id, "species"]),
         frame=out,
         slope=theil_sen(use["day"].astype("float64"), use["log_g"]) if len(use) >= 4 else None,
-        target_g=float(plan.loc[stay_id, "target_g"]) if known else float("nan"),
-        target_on=plan.loc[stay_id, "set_on"] if known else pd.NaT,
+        target_g=float(plan["target_g"].to_dict()[stay_id]) if known else float("nan"),
+        target_on=plan["set_on"].to_dict()[stay_id] if known else pd.NaT,  # type: ignore[arg-type]
         as_of=records.as_of,
     )
 

@@ -12,6 +12,7 @@ from mendcurve.questions.weights_drops import DROP_UNITS, drops
 from mendcurve.questions.weights_states import STATES, judge
 from mendcurve.questions.wording import count, day, listing
 from mendcurve.records import Records
+from mendcurve.records.building import TEXT
 
 COLUMNS = (
     "stay_id",
@@ -145,7 +146,7 @@ def screen(records: Records) -> Screen:
     frame = (
         frame.assign(rank=rank).sort_values(["rank", "stay_id"], kind="stable", ignore_index=True).drop(columns="rank")
     )
-    frame["animal_id"] = frame["animal_id"].astype("string")
+    frame["animal_id"] = frame["animal_id"].astype(TEXT)
     frame.attrs = {"units": UNITS, "title": f"Weight of the animals in care on {day(records.as_of)}"}
     paths = [j.path for j in judged if j.path is not None]
     drop_frame.attrs = {"units": DROP_UNITS, "title": "Weigh again today"}

@@ -152,8 +152,8 @@ def judge(animal: Animal, alarm: float, drop: str, records: Records) -> Judged:
         losing = not alarmed or needed <= 0 or line.high < 0
         about = f"about {day(animal.came + pd.Timedelta(days=round(onset)))}"
         said = [f"{'loses weight' if losing else 'no gain to be seen'} since {about}"] if alarmed else []
-        why = [*said, drop, long, f"needed {percent_week(needed):.1f} % a week, {source}" if needed > 0 else source]
-        row |= {"state": LOSING if losing else STALLED, "listed": True, "why": "; ".join(w for w in why if w)}
+        words = [*said, drop, long, f"needed {percent_week(needed):.1f} % a week, {source}" if needed > 0 else source]
+        row |= {"state": LOSING if losing else STALLED, "listed": True, "why": "; ".join(w for w in words if w)}
         return _listed(animal, row, onset, line, needed)
     if animal.at_target:
         return _said(row, HOLDING, f"the last weighings are at or above {animal.target_g:,.0f} g and show no loss")
