@@ -87,9 +87,9 @@ def template(
     file: Annotated[Path, typer.Argument(metavar="FILE.xlsx", help="The workbook to make.")],
 ) -> None:
     """Make an empty workbook to keep records in."""
-    from mendcurve.records import template as make
+    from mendcurve.records.template import write_template
 
-    make(file)
+    write_template(file)
     print(f"Made {file}")
 
 

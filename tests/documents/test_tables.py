@@ -28,11 +28,12 @@ def frame() -> pd.DataFrame:
 
 
 def test_limits_stand_in_the_cell_of_their_estimate():
-    html = table(frame())._repr_html_()
+    html = table(frame())._repr_html_().replace("\N{NO-BREAK SPACE}", " ")
     assert ">70 % (40 to 90 %)<" in html
     assert ">12 (9 to 20)<" in html
     assert ">3 (at least 2)<" in html
     assert "low<" not in html
+    assert "In brackets: the 95 % interval." in html
 
 
 def test_a_missing_value_is_a_dash_and_no_word_of_the_machine():
@@ -55,6 +56,7 @@ def test_headers_have_scope_and_the_table_a_caption_and_units():
 
 def test_a_mapping_chooses_orders_and_renames():
     html = table(frame(), columns={"seen": "first seen", "share": "share cleared"})._repr_html_()
+    html = html.replace("\N{NO-BREAK SPACE}", " ")
     assert html.index("first seen") < html.index("share cleared")
     assert "70 % (40 to 90 %)" in html
     assert "mites" not in html

@@ -13,7 +13,7 @@ from markdown_it import MarkdownIt
 # HTML in markdown is off: a text from a spreadsheet can never become markup.
 _MARKDOWN = MarkdownIt("commonmark", {"html": False, "typographer": True}).enable(["replacements", "smartquotes"])
 # A number stays with its percent sign or currency; a minus and an apostrophe are set as such.
-_TOGETHER = re.compile(r"(?<=\d) (?=%|[A-Z]{3}\b)")
+_TOGETHER = re.compile(r"(?<=\d) (?=%|k?g\b|[A-Z]{3}\b)")
 _MINUS = re.compile(r"(?<![\w.-])-(?=\d)")
 _APOSTROPHE = re.compile(r"(?<=[A-Za-z])&#x27;(?=[a-z ])")
 

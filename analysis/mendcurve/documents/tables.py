@@ -13,6 +13,7 @@ from mendcurve.questions.answer import Answer, decimals, number, table_html
 from mendcurve.questions.wording import cell, count
 
 MISSING = cell(None)
+NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,6 +55,7 @@ def table(
     columns: Sequence[str] | Mapping[str, str] | None = None,
     rows: int = 40,
     notes: bool = True,
+    level: str = "95 %",
 ) -> Table:
     """Make a Table of an answer or of a frame.
 
@@ -69,16 +71,22 @@ def table(
         The most rows shown on the page; the CSV file holds all.
     notes : bool
         Whether the answer's notes follow.
+    level : str
+        How sure the limits are; said under a table that has them.
     """
-    frame = source if isinstance(source, pd.DataFrame) else source.to_frame()
+    frame = (source if isinstance(source, pd.DataFrame) else source.to_frame()).infer_objects()
     said = () if isinstance(source, pd.DataFrame) or not notes else source.notes()
     caption = caption or str(frame.attrs.get("title", ""))
     names = list(columns) if columns is not None else list(frame.columns)
     chosen = _with_intervals(frame, names)
     if isinstance(columns, Mapping):
-        units = {columns.get(name, name): unit for name, unit in chosen.attrs["units"].items()}
+        # a heading that names its unit in brackets needs no other
+        units = {columns[name]: unit for name, unit in chosen.attrs["units"].items() if "(" not in columns[name]}
+        right = [columns.get(name, name) for name in chosen.attrs["right"]]
         chosen = chosen.rename(columns=dict(columns))
-        chosen.attrs["units"] = units
+        chosen.attrs = {"units": units, "right": right}
+    if chosen.attrs["right"]:
+        said = (f"In brackets: the {level} interval.", *said)
     data = frame[[c for c in frame.columns if c in names or c in _limits(frame)]]
     return Table(frame=chosen, data=data, caption=caption, notes=tuple(said), rows=rows)
 
@@ -168,4 +176,4 @@ def _interval(value: object, low: object, high: object, unit: str, places: int |
     if texts[1][:1].isdigit() and texts[2][:1].isdigit():  # one percent sign for both
         texts[1] = texts[1].removesuffix(" %")
     end = f"{texts[1]} to {texts[2]}" if texts[2] != MISSING else f"at least {texts[1]}"
-    return texts[0] if texts[1] == MISSING else f"{texts[0]} ({end})"
+    return texts[0] if texts[1] == MISSING else f"{texts[0]} ({end.replace(' ', NO_BREAK)})"

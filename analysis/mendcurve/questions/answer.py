@@ -68,9 +68,10 @@ def decimals(column: pd.Series) -> int | None:
     if not pd.api.types.is_float_dtype(column.dtype):
         return None
     size = column[np.isfinite(column.astype("float64"))].abs()
-    if not len(size) or (size % 1 == 0).all():
+    if (size % 1 == 0).all():
         return 0
-    return 0 if size.median() >= 20 else 1 if size.median() >= 1 else 2
+    usual = size[size > 0].median()
+    return 0 if usual >= 20 else 1 if usual >= 1 else 2
 
 
 def number(value: object, unit: str, places: int | None) -> str:
