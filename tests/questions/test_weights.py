@@ -345,6 +345,38 @@ def test_the_same_records_give_the_same_days():
     pd.testing.assert_frame_equal(q.target_days(records).to_frame(), q.target_days(records).to_frame())
 
 
+@pytest.mark.slow
+def test_days_to_target_agree_with_what_happened_later():
+    from mendcurve.demo import generate_known
+
+    records = from_frames(as_of="2026-10-31", records_start="2024-05-01", **generate_known(1)[0])
+    later = usable(records)
+    rows = []
+    for back in (150, 250, 350, 450):
+        then = records.as_of - pd.Timedelta(days=back)
+        told = q.target_days(records.cut(then)).to_frame()
+        for stay in told[told["why_not"] == ""].itertuples():
+            hits = later[
+                (later["stay_id"] == stay.stay_id)
+                & (later["weighed_on"] > then)
+                & (later["log_g"] >= np.log(stay.target_g))
+            ]
+            took = (hits["weighed_on"].min() - then).days if len(hits) else np.inf
+            low, mid, high = (np.inf if np.isnan(v) else v for v in (stay.low_days, stay.median_days, stay.high_days))
+            said = stay.not_in_90_percent / 100
+            rows.append((took < low, took <= mid, took <= high, said, took > 90))
+    below, half, most, said, saw = np.mean(rows, axis=0)
+    print(
+        f"\n{len(rows)} animals: {below:.0%} earlier than the low end, {half:.0%} by the median, {most:.0%} by the high end; "
+        f"not within 90 days: said {said:.0%}, seen {saw:.0%}"
+    )
+    assert len(rows) > 30
+    assert below < 0.22
+    assert 0.3 < half < 0.7
+    assert most > 0.78
+    assert abs(said - saw) < 0.15
+
+
 # ---- path, and nothing recorded
 
 

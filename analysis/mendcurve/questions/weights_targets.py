@@ -84,7 +84,8 @@ class Targets(Answer):
             "reach it. Leaving is taken as equally likely on each day, at the rate of the taxon group.",
             f"Half of the difference between an animal's slope and its group's is taken to be lost in {HALF_LIFE} "
             "days: our choice, not estimated.",
-            "These ranges have not been checked against what happened later: take them as a first guess.",
+            "These ranges have been checked against what happened later on invented records only: take them as a first "
+            "guess.",
         )
 
 
