@@ -277,3 +277,16 @@ def test_a_thousand_animals_take_no_loop():
     model = fit(moments(subject, y, x, x))
     assert model.random_cov[1, 1] == pytest.approx(0.0004, rel=0.05)
     assert model.residual == pytest.approx(0.0025, rel=0.02)
+
+
+def test_a_reading_is_wider_than_the_subject_itself_by_the_noise():
+    subject, y, x = _herd(np.random.default_rng(4))
+    model = fit(moments(subject, y, x, x))
+    at = np.array([[1.0, 30.0]])
+    for with_noise, without in (
+        (predict.this_subject(model, "3", at, at), predict.this_subject(model, "3", at, at, reading=False)),
+        (predict.new_subject(model, at, at), predict.new_subject(model, at, at, reading=False)),
+    ):
+        assert with_noise.se[0] ** 2 - without.se[0] ** 2 == pytest.approx(model.residual)
+        assert with_noise.estimate == without.estimate
+        assert "reading" in with_noise.of

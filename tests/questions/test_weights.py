@@ -149,6 +149,13 @@ def test_noise_and_usual_gain_are_the_simulated_ones():
     assert usual.wander < 0.002
 
 
+def test_weighings_after_the_target_was_reached_are_not_part_of_the_usual_gain():
+    rng, week = np.random.default_rng(21), np.arange(30.0)
+    paths = {f"S{i:02d}": 5 + 0.02 * np.minimum(week, 12) + 0.005 * rng.standard_normal(30) for i in range(20)}
+    use = usable(_rescue(paths, target=dict.fromkeys(paths, np.exp(5.22)), intake="2025-08-01"))
+    assert percent_week(usual_gains(use, noise_of(use))["snake",].gain) == pytest.approx(2.02, abs=0.1)
+
+
 def test_the_latest_target_set_by_the_as_of_date_counts():
     targets_ = {
         "stay_id": ["S1"] * 3,
@@ -330,6 +337,15 @@ def test_days_to_target_of_a_steady_gainer():
     assert 20 <= row["low_days"] <= row["median_days"] <= 70
 
 
+def test_the_slope_of_a_fast_gainer_reverts_to_its_groups():
+    paths = _herd(np.random.default_rng(22), n=24, noise=0.005, gain=0.01)
+    paths["S00"] = 5 + 0.03 * np.arange(18) + 0.005 * np.random.default_rng(23).standard_normal(18)
+    target = dict.fromkeys(paths, 1e4) | {"S00": float(np.exp(5 + 0.03 * 17 + 0.30))}
+    got = q.target_days(_rescue(paths, target=target)).to_frame().set_index("stay_id")
+    # Straight on it would take 70 days; half of its lead is lost in 60, and at the group's gain it would take 210.
+    assert 80 < got.loc["S00", "median_days"] < 130
+
+
 def test_all_animals_can_leave_before_they_reach_it():
     paths = _herd(np.random.default_rng(17), n=24, noise=0.01)
     kept = _rescue(paths, target=dict.fromkeys(paths, 300.0))
@@ -367,7 +383,7 @@ def test_days_to_target_agree_with_what_happened_later():
             rows.append((took < low, took <= mid, took <= high, said, took > 90))
     below, half, most, said, saw = np.mean(rows, axis=0)
     print(
-        f"\n{len(rows)} animals: {below:.0%} earlier than the low end, {half:.0%} by the median, {most:.0%} by the high end; "
+        f"\n{len(rows)} animals: {below:.0%} before the low end, {half:.0%} by the median, {most:.0%} by the high; "
         f"not within 90 days: said {said:.0%}, seen {saw:.0%}"
     )
     assert len(rows) > 30
