@@ -29,7 +29,7 @@ def run(*command, env=None):
 def environment(name, lock):
     """Return the Python of the virtual environment ``name``, made from ``lock`` if it is new or out of date."""
     if sys.version_info < (3, 11):
-        sys.exit(f"Mendcurve needs Python 3.11 or later; this is {sys.version.split()[0]}. Install a newer Python and run again.")
+        sys.exit(f"Mendcurve needs Python 3.11 or later; this is {sys.version.split()[0]}. Install a newer one, run again.")
     folder = ROOT / name
     python = folder / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
     wanted = f"{sys.version.split()[0]} {ROOT} " + "".join(
@@ -43,7 +43,8 @@ def environment(name, lock):
     try:
         venv.create(folder, with_pip=True)
     except subprocess.CalledProcessError:
-        sys.exit("Python could not make a virtual environment. On Debian or Ubuntu: sudo apt install python3-venv, then run again.")
+        sys.exit("Python could not make a virtual environment. On Debian or Ubuntu: sudo apt install python3-venv, "
+                 "then run again.")
     pip = (python, "-m", "pip", "--disable-pip-version-check", "install", "--quiet")
     if run(*pip, "--require-hashes", "-r", lock) or run(*pip, "--no-deps", "--no-build-isolation", "-e", ROOT):
         sys.exit("The packages could not be installed (see above). Check the internet connection and run again.")
