@@ -29,7 +29,7 @@ def main(arguments):
     if not oldest:
         checks = {
             "ruff": ("-m", "ruff", "check"),
-            "layers": ("-c", "from importlinter.cli import lint_imports_command as c; raise SystemExit(c(['--no-cache']))"),
+            "layers": ("-c", "from importlinter.cli import lint_imports_command; lint_imports_command(['--no-cache'])"),
             "mypy": ("-m", "mypy"),
         }
         for name, command in checks.items():
