@@ -191,6 +191,27 @@ def test_where_one_will_be_agrees_with_a_day_by_day_walk_over_states(seed):
     assert new[0, 1, 1:] == pytest.approx(slow_where(k, 1, 0, 15) * (1 - h[0, 1, 0, 3]))
 
 
+def test_kinds_of_one_zone_add_up_to_the_zone():
+    rng = np.random.default_rng(7)
+    made = house(rng)
+    one = oh.House(
+        kernel=made.kernel,
+        zone=made.zone,
+        age=made.age,
+        weight=made.weight,
+        streams=made.streams,
+        share=made.share,
+        entry=made.entry,
+        belongs=np.array([0, 0]),
+    )
+    assert one.zones == 1 and made.zones == 2
+    each, both = oh.where(made, 10), oh.where(one, 10)
+    for a, b in zip(each, both, strict=True):
+        assert a.sum(axis=-1, keepdims=True) == pytest.approx(b)
+    assert oh.laws(one, 10).law[0] == pytest.approx(oh.laws(made, 10).law[2], abs=1e-12)
+    assert (oh.paths(one, 10, 50, 3)[:, 0] == oh.paths(made, 10, 50, 3).sum(axis=1)).all()
+
+
 def test_mean_days_are_those_of_a_geometric_stay():
     assert oc.mean_days(geometric([0, 0.1]))[0, 0] == pytest.approx(10)
     assert oc.mean_days(geometric([0, 0.0]))[0, 0] == np.inf

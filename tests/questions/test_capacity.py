@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -313,7 +311,15 @@ def truth_of(made, weeks: int):
     stream = Stream(
         mean=np.full((1, weeks), 2.0), size=np.array([4.0]), batches=((1,), (1, 1, 1)), chance=np.array([[0.8, 0.2]])
     )
-    return replace(made.house, kernel=kernel, streams=(stream,), share=np.full(7, 1 / 7), entry=np.array([[1.0, 0.0]]))
+    return oh.House(
+        kernel=kernel,
+        zone=made.house.to_zone[made.house.zone],
+        age=made.house.age,
+        weight=made.house.weight,
+        streams=(stream,),
+        share=np.full(7, 1 / 7),
+        entry=np.array([[1.0, 0.0]]),
+    )
 
 
 @pytest.mark.slow

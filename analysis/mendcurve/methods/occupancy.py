@@ -258,13 +258,23 @@ def from_new(kernel: Kernel, ahead: int) -> Floats:
     return where
 
 
-def from_today(kernel: Kernel, zone: ArrayLike, age: ArrayLike, ahead: int, new: Floats | None = None) -> Floats:
+def from_today(
+    kernel: Kernel,
+    zone: ArrayLike,
+    age: ArrayLike,
+    ahead: int,
+    *,
+    new: Floats | None = None,
+    belongs: ArrayLike | None = None,
+) -> Floats:
     """Return where ones ``age`` days in ``zone`` today are at the end of day 1 .. ahead from now.
 
     Parameters
     ----------
     new : ndarray, optional
         Result of :func:`from_new`, to save time.
+    belongs : array of int, shape (zones,), optional
+        Where several of the kernel's zones are kinds of one zone: the zone of each. Default: each its own.
 
     Returns
     -------
@@ -273,19 +283,20 @@ def from_today(kernel: Kernel, zone: ArrayLike, age: ArrayLike, ahead: int, new:
     """
     zone = np.asarray(zone, dtype=np.int64)
     z = kernel.zones
+    belongs = np.arange(z) if belongs is None else np.asarray(belongs, dtype=np.int64)
+    into = np.eye(int(belongs.max()) + 1)[belongs]
     stay, go = leaving(kernel, zone, age, ahead)
-    where = np.zeros((*stay.shape, z))
-    where[:, np.arange(zone.size), :, zone] = stay.transpose(1, 0, 2)
+    where = np.zeros((*stay.shape, into.shape[1]))
+    where[:, np.arange(zone.size), :, belongs[zone]] = stay.transpose(1, 0, 2)
     if z == 1:
         return where
-    new = from_new(kernel, ahead) if new is None else new
+    later = (from_new(kernel, ahead) if new is None else new) @ into
     lag = np.arange(ahead)[None, :] - np.arange(ahead)[:, None]  # day of going, day of asking
-    later = lag >= 0
     for m in range(kernel.draws):
         # A move on day u, then h - u days in the new zone: one matrix product a draw.
-        step = np.where(later[None, :, :, None], new[m][:, np.maximum(lag, 0)], 0.0)
-        step = step.transpose(1, 0, 2, 3).reshape(ahead * z, ahead * z)
-        where[m] += (go[m, :, :, :z].reshape(zone.size, ahead * z) @ step).reshape(zone.size, ahead, z)
+        step = np.where((lag >= 0)[None, :, :, None], later[m][:, np.maximum(lag, 0)], 0.0)
+        step = step.transpose(1, 0, 2, 3).reshape(ahead * z, ahead * into.shape[1])
+        where[m] += (go[m, :, :, :z].reshape(zone.size, ahead * z) @ step).reshape(zone.size, ahead, into.shape[1])
     return where
 
 

@@ -24,13 +24,15 @@ class House:
     ----------
     kernel : Kernel
     zone, age, weight : ndarray of int, shape (n,)
-        Zone of each one here today, whole days since it entered, what it counts for (animals or places).
+        The kernel's zone of each one here today, whole days since it entered, what it counts for (animals or places).
     streams : tuple of Stream
         Kinds of intake events.
     share : ndarray, shape (7,)
         Share of a week's events by day; the first is tomorrow.
-    entry : ndarray, shape (draws, zones)
-        Chance that a row begins in each zone.
+    entry : ndarray, shape (draws, zones of the kernel)
+        Chance that a row begins in each.
+    belongs : ndarray of int, shape (zones of the kernel,), optional
+        The zone each of the kernel's belongs to, where some are kinds of one zone (quarantine of snakes, of lizards).
     """
 
     kernel: Kernel
@@ -40,6 +42,17 @@ class House:
     streams: tuple[Stream, ...]
     share: Floats
     entry: Floats
+    belongs: Ints | None = None
+
+    @property
+    def to_zone(self) -> Ints:
+        """Zone of each of the kernel's zones."""
+        return np.arange(self.kernel.zones) if self.belongs is None else self.belongs
+
+    @property
+    def zones(self) -> int:
+        """Number of zones."""
+        return int(self.to_zone.max()) + 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -74,8 +87,8 @@ def laws(house: House, ahead: int, *, days: Sequence[int] | None = None) -> Laws
     here, fresh = where(house, ahead)
     keep = np.arange(ahead) if days is None else np.asarray(days) - 1
     found = []
-    for j in range(house.kernel.zones + 1):
-        total = j == house.kernel.zones
+    for j in range(house.zones + 1):
+        total = j == house.zones
         resident = here.sum(axis=-1) if total else here[..., j]
         present = fresh.sum(axis=-1) if total else fresh[..., j]
         each = census_law(resident, house.weight, present, house.streams, house.share, days=keep)
@@ -88,12 +101,13 @@ def laws(house: House, ahead: int, *, days: Sequence[int] | None = None) -> Laws
 def where(house: House, ahead: int) -> tuple[Floats, Floats]:
     """Return where residents and arrivals are: shapes (draws, n, ahead, zones) and (draws, ahead, zones)."""
     new = from_new(house.kernel, ahead)
-    fresh = np.einsum("mz,mzhj->mhj", house.entry, new)[:, :ahead]
+    into = np.eye(house.zones)[house.to_zone]
+    fresh = (np.einsum("mz,mzhj->mhj", house.entry, new) @ into)[:, :ahead]
     # Residents alike in zone and age have one future: work it out once.
     length = house.kernel.hazard.shape[2]
     code = house.zone * length + np.minimum(house.age, length - 1)
     kinds, which = np.unique(code, return_inverse=True)
-    here = from_today(house.kernel, kinds // length, kinds % length, ahead, new)
+    here = from_today(house.kernel, kinds // length, kinds % length, ahead, new=new, belongs=house.to_zone)
     return here[:, which], fresh
 
 
@@ -159,7 +173,7 @@ def paths(house: House, ahead: int, n: int, seed: int, *, thin: float = 0.0, sei
         path = np.repeat(np.arange(n), seizure)
         parts.append(_entering(house, path, draw, np.ones_like(path), np.ones_like(path), coming))
     rows = Rows(*(np.concatenate([getattr(p, f) for p in parts]) for f in Rows.__slots__))
-    return _walk(house.kernel, rows, draw, ahead, seed)
+    return _walk(house, rows, draw, ahead, seed)
 
 
 def _here(house: House, n: int) -> Rows:
@@ -201,11 +215,12 @@ def _pick(chance: Floats, row: Ints, u: Floats) -> Ints:
     return np.searchsorted(flat, row + u, side="right") - row * chance.shape[1]
 
 
-def _walk(kernel: Kernel, rows: Rows, draw: Ints, ahead: int, seed: int) -> Floats:
+def _walk(house: House, rows: Rows, draw: Ints, ahead: int, seed: int) -> Floats:
     """Move every row until it has left or the days are over; return the census by path, zone and day."""
+    kernel, to_zone, out = house.kernel, house.to_zone, house.zones
     z, length = kernel.zones, kernel.hazard.shape[2]
     table, flat = _ends(kernel, ahead)
-    steps = np.zeros(draw.size * z * (ahead + 2))
+    steps = np.zeros(draw.size * out * (ahead + 2))
     path, zone, weight = rows.path, rows.zone, rows.weight
     since, day = np.minimum(rows.age, length - 1), rows.day
     alive = np.arange(path.size)
@@ -220,14 +235,14 @@ def _walk(kernel: Kernel, rows: Rows, draw: Ints, ahead: int, seed: int) -> Floa
         lasts, to = np.divmod(at, z + 1)
         # One never counted before (age -1) is counted from the day it comes: its first day is day 0.
         until = day[alive] + lasts - np.maximum(since[alive], 0)
-        cell = (path[alive] * z + zone[alive]) * (ahead + 2)
+        cell = (path[alive] * out + to_zone[zone[alive]]) * (ahead + 2)
         for when, sign in ((day[alive], 1.0), (until, -1.0)):
             steps += np.bincount(cell + np.minimum(when, ahead + 1), sign * weight[alive], minlength=steps.size)
         goes_on = (to < z) & (until <= ahead)
         alive, to, until = alive[goes_on], to[goes_on], until[goes_on]
         zone, day, since = zone.copy(), day.copy(), since.copy()
         zone[alive], day[alive], since[alive] = to, until, -1
-    return steps.reshape(draw.size, z, ahead + 2).cumsum(axis=-1)[:, :, 1 : ahead + 1]
+    return steps.reshape(draw.size, out, ahead + 2).cumsum(axis=-1)[:, :, 1 : ahead + 1]
 
 
 def _ends(kernel: Kernel, ahead: int) -> tuple[Floats, Floats]:

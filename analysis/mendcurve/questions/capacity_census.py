@@ -15,7 +15,7 @@ from mendcurve.questions.capacity_house import TOTAL, Setup, setup
 from mendcurve.questions.wording import count, day, listing, percent, were
 from mendcurve.records.records import Records
 from mendcurve.timelines.period import Period
-from mendcurve.timelines.places import ONE_ZONE, places_on, spells, zone_order
+from mendcurve.timelines.places import places_on, spells, zone_order
 from mendcurve.timelines.stays import stays
 
 
@@ -45,11 +45,6 @@ def titled(frame: pd.DataFrame, title: str, **units: str) -> pd.DataFrame:
     frame.attrs["title"] = title
     frame.attrs["units"] = units
     return frame
-
-
-def inside(zone: str) -> str:
-    """Return 'in quarantine', but 'in care' for the one zone of a rescue that records none."""
-    return zone if zone == ONE_ZONE else f"in {zone}"
 
 
 def census(records: Records, moved: pd.DataFrame | None = None) -> Shown:
@@ -154,10 +149,10 @@ def today(records: Records) -> Shown:
 
 
 def _next_free(made: Setup, zone: int) -> pd.Timestamp | NaTType:
-    age = made.house.age[made.house.zone == zone]
-    if not age.size:
+    there = made.house.to_zone[made.house.zone] == zone
+    if not there.any():
         return pd.NaT
-    stay, _ = leaving(made.house.kernel, np.full(age.size, zone), age, 91)
+    stay, _ = leaving(made.house.kernel, made.house.zone[there], made.house.age[there], 91)
     none_left = stay.prod(axis=1).mean(axis=0)
     soon = np.flatnonzero(none_left <= 0.2)
     return made.as_of + pd.Timedelta(days=int(soon[0]) + 1) if soon.size else pd.NaT

@@ -11,6 +11,7 @@ from mendcurve.methods import arrivals
 from mendcurve.methods.occupancy import CENSORED, bootstrap_weights, kernel
 from mendcurve.methods.occupancy_house import House
 from mendcurve.methods.occupancy_law import WEEK, Stream
+from mendcurve.questions.capacity_kinds import Kinds, inside, kinds
 from mendcurve.questions.wording import count, listing
 from mendcurve.records.records import Records
 from mendcurve.timelines.places import LOST, SPLIT_OFF, places_on, spells, zone_order
@@ -79,17 +80,18 @@ def setup(records: Records, *, weeks: int, draws: int | None = None, seed: int =
     if draws is None:
         draws = int(np.clip(DRAWS * LARGE_CENSUS / max(len(here), 1), 30, DRAWS))
     rng = np.random.default_rng(seed)
-    code = {zone: i for i, zone in enumerate(zones)}
     start = _first_day(records)
-    used = _used_spells(moved[~lasting], records.as_of, start, code)
+    kind = kinds(records, moved, zones, start)
+    moved = moved.assign(code=kind.code)
+    used = _used_spells(moved[~lasting], records.as_of, start, kind)
     weight = bootstrap_weights(used["cluster"], draws, rng)
-    zone_count = max(len(zones), 1)
+    states = max(len(kind.names), 1)
     moves_on = kernel(
         used["code"],
         used["entry"],
         used["exit"],
         used["goes_to"],
-        zones=zone_count,
+        zones=states,
         weights=weight,
         at_risk=int(records.settings["counts.at_risk"]),
     )
@@ -97,12 +99,13 @@ def setup(records: Records, *, weeks: int, draws: int | None = None, seed: int =
     streams, share, seasonal, large, n_weeks = _streams(records, incoming, start, weeks, draws, rng)
     house = House(
         kernel=moves_on,
-        zone=here["zone"].map(code).to_numpy().astype("int64"),
+        zone=kind.code[here.index].to_numpy("int64"),
         age=(records.as_of - here["from_date"]).dt.days.to_numpy("int64"),
         weight=here["places"].to_numpy("int64"),
         streams=streams,
         share=share,
-        entry=_entry(incoming, code, draws, rng),
+        entry=_entry(incoming, states, draws, rng),
+        belongs=kind.belongs(zones) if zones else None,
     )
     fixed = moved[moved["to_date"].isna() & lasting].groupby("zone")["places"].sum().reindex(list(zones)).fillna(0)
     known = places_on(records, records.as_of)
@@ -114,12 +117,12 @@ def setup(records: Records, *, weeks: int, draws: int | None = None, seed: int =
         spells=moved,
         stays=everyone,
         as_of=records.as_of,
-        treatment=next((z for z in (records.settings["zones.treatment"], *zones) if z in code), ""),
+        treatment=next((z for z in (records.settings["zones.treatment"], *zones) if z in zones), ""),
         weeks=n_weeks,
         events=incoming["event"].nunique(),
         large=large,
         seasonal=seasonal,
-        notes=_notes(everyone, moved, n_weeks, seasonal, large, draws),
+        notes=_notes(everyone, moved, kind, n_weeks, seasonal, large, draws),
     )
 
 
@@ -127,16 +130,20 @@ def _first_day(records: Records) -> pd.Timestamp:
     return max(records.start_of("intakes"), records.start_of("outcomes"))
 
 
-def _used_spells(moved: pd.DataFrame, as_of: pd.Timestamp, start: pd.Timestamp, code: dict[str, int]) -> pd.DataFrame:
+def _used_spells(moved: pd.DataFrame, as_of: pd.Timestamp, start: pd.Timestamp, kind: Kinds) -> pd.DataFrame:
     """Return the spells as seen from the records start: entry, exit and where to, in days since entering the zone."""
+    states = len(kind.names)
+    follows = moved.sort_values(["stay_id", "part", "from_date"], kind="stable").groupby(["stay_id", "part"])["code"]
     since = moved["from_date"]
     ended = moved["next"]
     exit_ = (moved["to_date"].fillna(as_of) - since).dt.days - (ended == SPLIT_OFF)
     entry = ((start - since).dt.days - 1).clip(lower=-1)
     censored = moved["to_date"].isna() | ended.isin([LOST, SPLIT_OFF])
-    to = ended.map(code).fillna(len(code)).where(~censored, CENSORED)
-    out = moved.assign(code=moved["zone"].map(code), entry=entry, exit=exit_, goes_to=to.astype("int64"))
-    return out[(out["exit"] > out["entry"]) & ~((out["exit"] == 0) & out["goes_to"].between(0, len(code) - 1))]
+    to = follows.shift(-1).reindex(moved.index).fillna(states).where(~censored, CENSORED)
+    out = moved.assign(entry=entry, exit=exit_, goes_to=to.astype("int64"))
+    out = out[(out["exit"] > out["entry"]) & ~((out["exit"] == 0) & out["goes_to"].between(0, states - 1))]
+    lent = [out[(out["zone"] == kind.names[i][0]) & (out["code"] != i)].assign(code=i) for i in sorted(kind.borrows)]
+    return pd.concat([out, *lent], ignore_index=True) if lent else out
 
 
 def _incoming(records: Records, everyone: pd.DataFrame, moved: pd.DataFrame, start: pd.Timestamp) -> pd.DataFrame:
@@ -149,8 +156,8 @@ def _incoming(records: Records, everyone: pd.DataFrame, moved: pd.DataFrame, sta
         animals=("animals", "sum"),
     )
     first = moved[moved["from_date"] == moved.groupby("stay_id")["from_date"].transform("min")]
-    row = row.join(first.groupby("stay_id").agg(zone=("zone", "first"), places=("places", "sum")))
-    row["zone"] = row["zone"].ffill().bfill()
+    row = row.join(first.groupby("stay_id").agg(code=("code", "first"), places=("places", "sum")))
+    row["code"] = row["code"].ffill().bfill().fillna(0).astype("int64")
     row["places"] = row["places"].fillna(row["animals"]).astype("int64")
     days = max((records.as_of - start).days + 1, 1)
     rare = row["kind"].map(row["kind"].value_counts() / days) < ONE_A_DAY
@@ -197,8 +204,8 @@ def _stream(mean: np.ndarray, size: np.ndarray, batches: pd.Series, draws: int, 
     )
 
 
-def _entry(row: pd.DataFrame, code: dict[str, int], draws: int, rng: np.random.Generator) -> np.ndarray:
-    times = np.bincount(row["zone"].map(code).to_numpy("int64"), minlength=max(len(code), 1))
+def _entry(row: pd.DataFrame, states: int, draws: int, rng: np.random.Generator) -> np.ndarray:
+    times = np.bincount(row["code"].to_numpy("int64"), minlength=states)
     out = np.zeros((draws, times.size))
     if not times.sum():
         out[:, 0] = 1.0
@@ -208,7 +215,7 @@ def _entry(row: pd.DataFrame, code: dict[str, int], draws: int, rng: np.random.G
 
 
 def _notes(
-    everyone: pd.DataFrame, moved: pd.DataFrame, weeks: int, seasonal: bool, large: int, draws: int
+    everyone: pd.DataFrame, moved: pd.DataFrame, kind: Kinds, weeks: int, seasonal: bool, large: int, draws: int
 ) -> tuple[str, ...]:
     lost = int(everyone.loc[everyone["end"] == LOST, "animals"].sum())
     lasting = int(moved.loc[moved["to_date"].isna() & moved["permanent"], "animals"].sum())
@@ -223,6 +230,9 @@ def _notes(
         "Animals move independently of each other: full zones turn no one away and hold no one back.",
         f"Laws are exact given the parameters and mixed over {draws} parameter draws.",
     ]
+    own = [f"{name} {inside(zone)}" for zone, name in kind.names if name]
+    if own:
+        notes.append(f"Days in a zone are estimated apart for {listing(own)}; for the rest of each zone together.")
     if large:
         notes.append(f"{count(large, 'large intake event')} ({listing(['kept apart', 'as rare as they were'])}).")
     if lasting:

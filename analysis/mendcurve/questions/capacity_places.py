@@ -12,9 +12,10 @@ from mendcurve.methods import queues
 from mendcurve.methods.occupancy import mean_days
 from mendcurve.methods.occupancy_house import laws, sum_of_arrivals
 from mendcurve.questions.answer import Answer
-from mendcurve.questions.capacity_census import inside, titled
+from mendcurve.questions.capacity_census import titled
 from mendcurve.questions.capacity_forecast import NOT_ASKED, shown, walk
 from mendcurve.questions.capacity_house import TOTAL, Setup, setup
+from mendcurve.questions.capacity_kinds import inside
 from mendcurve.questions.wording import count, listing, percent
 from mendcurve.records.records import Records
 
@@ -194,4 +195,5 @@ def steady_load(made: Setup, weeks: int) -> np.ndarray:
     rate = sum_of_arrivals(made.house, 7 * weeks).mean(axis=1)
     days = mean_days(kernel)
     load = np.where(visits > 1e-9, rate[:, None] * visits * np.where(np.isfinite(days), days, 0), 0.0).mean(axis=0)
+    load = np.bincount(made.house.to_zone, load, minlength=made.house.zones)
     return np.append(load, load.sum())

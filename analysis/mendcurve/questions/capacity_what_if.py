@@ -132,7 +132,8 @@ def usual(made: Setup) -> tuple[Scenario, ...]:
     for percent in (10, 20) if made.zones else ():
         name = f"leaving {made.treatment} {percent} % faster"
         out.append(Scenario(name=name, change=_changed(faster, percent / 100, zone=code[made.treatment])))
-    lasting = [z for z in made.zones[:3] if (made.house.zone == code[z]).any() or made.house.entry[:, code[z]].any()]
+    taken = np.bincount(made.house.to_zone[made.house.zone], minlength=len(made.zones))
+    lasting = [z for i, z in enumerate(made.zones[:3]) if taken[i]]
     out += [Scenario(name=f"7 days shorter in {z}", change=_changed(shorter, 7, zone=code[z])) for z in lasting]
     out += [Scenario(name=f"5 more places in {z}", more_places={z: 5}) for z in _tightest(made)]
     return (
@@ -142,12 +143,21 @@ def usual(made: Setup) -> tuple[Scenario, ...]:
     )
 
 
-def _changed(how: Callable, *given: float, **more: int) -> Callable[[House], House]:
-    return lambda house: replace(house, kernel=how(house.kernel, *given, **more))
+def _changed(how: Callable, *given: float, zone: int) -> Callable[[House], House]:
+    def change(house: House) -> House:
+        kernel = house.kernel
+        for kind in np.flatnonzero(house.to_zone == zone):
+            kernel = how(kernel, *given, zone=int(kind))
+        return replace(house, kernel=kernel)
+
+    return change
 
 
 def _tightest(made: Setup) -> list[str]:
-    taken = np.bincount(made.house.zone, made.house.weight, minlength=len(made.zones)) + made.fixed[: len(made.zones)]
+    taken = (
+        np.bincount(made.house.to_zone[made.house.zone], made.house.weight, minlength=len(made.zones))
+        + made.fixed[: len(made.zones)]
+    )
     use = {
         z: taken[i] / made.places[z]
         for i, z in enumerate(made.zones)
