@@ -1,6 +1,9 @@
-"""Look values up by key, whatever is empty."""
+"""Look values up and put frames together, whatever is empty."""
 
 from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
 
 import pandas as pd
 
@@ -12,3 +15,12 @@ def look_up(keys: pd.Series, table: pd.Series) -> pd.Series:
     """
     found = table.reindex(pd.Index(keys.astype(object)))
     return pd.Series(found.array, index=keys.index, name=keys.name)
+
+
+def stack(frames: Iterable[pd.DataFrame], dtypes: Mapping[str, Any]) -> pd.DataFrame:
+    """Return the frames below each other with the columns and dtypes of ``dtypes``; missing columns are missing values.
+
+    Each is given its dtypes first: pandas lets empty and all-missing columns decide a dtype, 2 and 3 differently.
+    """
+    typed = [frame.reindex(columns=list(dtypes)).astype(dict(dtypes)) for frame in frames]
+    return pd.concat(typed, ignore_index=True)

@@ -10,7 +10,7 @@ import pandas as pd
 from mendcurve.errors import InputError
 from mendcurve.records.building import TEXT
 from mendcurve.records.schemas import DEATHS, LIVE_OUTCOMES
-from mendcurve.timelines.lookup import look_up
+from mendcurve.timelines.lookup import look_up, stack
 
 NOT_RECORDED = "not recorded"
 SPLIT_OFF = "split off"
@@ -27,6 +27,13 @@ _EVENT: dict[str, Any] = {
     "date": "datetime64[s]",
     "outcome": TEXT,
     "animals": "float64",
+    "child": TEXT,
+}
+_PART: dict[str, Any] = {
+    "stay_id": TEXT,
+    "outcome_date": "datetime64[s]",
+    "outcome": TEXT,
+    "animals": "int64",
     "child": TEXT,
 }
 
@@ -60,8 +67,7 @@ def parts(intakes: pd.DataFrame, outcomes: pd.DataFrame) -> pd.DataFrame:
         closed.groupby("stay_id")["animals"].sum().reindex(intakes["stay_id"]).fillna(0).to_numpy("int64")
     )
     still = pd.DataFrame({"stay_id": intakes["stay_id"].to_numpy(), "outcome": "in care", "animals": left})[left > 0]
-    every = pd.concat([closed.rename(columns={"date": "outcome_date"}), still], ignore_index=True)
-    every = every.astype({"stay_id": TEXT, "outcome": TEXT, "outcome_date": "datetime64[s]", "animals": "int64"})
+    every = stack([closed.rename(columns={"date": "outcome_date"}), still], _PART)
     every["part"] = every.groupby("stay_id").cumcount() + 1
     return every[["stay_id", "part", "outcome_date", "outcome", "animals", "child"]]
 
@@ -95,9 +101,7 @@ def _events(intakes: pd.DataFrame, outcomes: pd.DataFrame) -> pd.DataFrame:
             "child": split["stay_id"],
         }
     )
-    some = [frame for frame in (split, left, dead) if len(frame)]
-    every = pd.concat(some, ignore_index=True) if some else pd.DataFrame()
-    every = every.reindex(columns=list(_EVENT)).astype(_EVENT)
+    every = stack([split, left, dead], _EVENT)
     order = every["outcome"].ne(SPLIT_OFF)
     every = every.assign(order=order).sort_values(["stay_id", "date", "order"], kind="stable", ignore_index=True)
     _refuse_backwards(every, intakes)
