@@ -149,6 +149,14 @@ def test_rows_doubled_in_clusters_add_no_evidence():
     assert (wider > 1).all() and (wider < 1.08).all()
 
 
+def test_clusters_more_even_than_chance_do_not_narrow_the_limits():
+    exit, cluster = np.tile([2, 9], 20), np.repeat(np.arange(20), 2)  # one of each pair always ends early
+    found = cluster_incidence(None, exit, np.ones(40, dtype=int), cluster, [5])
+    plain = cumulative_incidence(Tally.from_arrays(None, exit, np.ones(40, dtype=int))).at(5)
+    assert found.se[0, 0] < 1e-9 and found.design_effect[0, 0] == 1
+    assert found.low[0, 0] <= plain.low[0, 0, 0] and found.high[0, 0] >= plain.high[0, 0, 0]
+
+
 def test_no_event_in_three_clutches_is_the_evidence_of_three():
     found = cluster_incidence(None, [9] * 30, [0] * 30, np.repeat([1, 2, 3], 10), [5])
     three = cumulative_incidence(Tally.from_arrays(None, [9] * 3, [0] * 3)).at(5)

@@ -74,6 +74,14 @@ def test_the_same_tally_gives_the_same_numbers_and_another_seed_nearly_so():
     assert 0 < np.abs(one.share - other.share).max() < 0.03
 
 
+def test_where_in_a_span_the_events_fall_is_not_taken_as_known(monkeypatch):
+    tally, _ = simulate(np.random.default_rng(2), 0.0, sizes=np.array([30, 30]))
+    open_ = pool(tally).at(DAYS)
+    monkeypatch.setattr(pooling, "_shape", lambda cells, draws, rng: np.ones((draws, *cells.by_day.shape)))
+    taken = pool(tally).at(DAYS)
+    assert (open_[2] - open_[1]).mean() > 1.02 * (taken[2] - taken[1]).mean()
+
+
 def test_large_groups_keep_their_own_curve_and_small_alike_ones_come_together():
     rng = np.random.default_rng(3)
     tally, _ = simulate(rng, 0.5, sizes=np.array([3000, 3000, 3000]))

@@ -204,6 +204,12 @@ def test_one_row_of_thirty_has_the_width_of_one_animal():
     np.testing.assert_allclose(*(nelson_aalen(t).se for t in tallies))
 
 
+def test_standard_errors_by_cause_of_rows_of_thirty_are_those_of_animals():
+    exit, cause = [1, 2, 3, 4, 5, 6, 7], [1, 2, 1, 0, 2, 1, 0]
+    one, thirty = (two_causes(None, exit, cause, weight=np.full(7, w)) for w in (1, 30))
+    np.testing.assert_allclose(cumulative_incidence(one).se, cumulative_incidence(thirty).se, atol=1e-12)
+
+
 def test_thirty_rows_of_one_are_narrower_than_one_row_of_thirty():
     many = kaplan_meier(Tally.from_arrays(None, [4] * 15 + [9] * 15, [1] * 30)).at(5)
     few = kaplan_meier(Tally.from_arrays(None, [4, 9], [1, 1], weight=[15, 15])).at(5)
@@ -225,7 +231,9 @@ def test_quantile_is_the_first_day_at_or_past_the_share():
     curve = kaplan_meier(Tally.from_arrays(None, [1, 2, 3, 5, 8, 13], [1] * 6))
     assert quantile(curve, 0.5).estimate[0] == 3
     assert quantile(curve, 0.5, plateau="midpoint").estimate[0] == 4
-    # a share of one half that floating error puts just above must not be missed
+    # a tenth of ten that floating error puts just below the share must not be missed
+    ten = kaplan_meier(Tally.from_arrays(None, np.arange(1, 11), [1] * 10))
+    assert [quantile(ten, k / 10).estimate[0] for k in range(1, 10)] == list(range(1, 10))
     tie = kaplan_meier(Tally.from_arrays(None, [2, 4, 4, 4, 7, 9], [1, 1, 0, 1, 0, 1]))
     assert quantile(tie, 0.5).estimate[0] == 4
 
@@ -252,6 +260,13 @@ def test_restricted_mean_standard_error_is_that_of_the_estimate():
     found = restricted_mean(kaplan_meier(Tally.from_arrays(None, [2, 4, 6], [1, 1, 1])), 6)
     assert found.estimate[0] == pytest.approx(4)
     assert found.se[0] == pytest.approx(math.sqrt(2**2 / (3 * 2) + (2 / 3) ** 2 / (2 * 1)))
+
+
+def test_limits_of_mean_days_stay_between_none_and_the_horizon():
+    tally = two_causes(None, [1, 9, 9, 9], [1, 2, 0, 0])
+    mean, lost = restricted_mean(kaplan_meier(tally), 9), days_lost(cumulative_incidence(tally), 9)
+    assert mean.high[0] == 9 and mean.estimate[0] + 1.96 * mean.se[0] > 9
+    assert lost.low[0, 0] == 0 and lost.estimate[0, 0] - 1.96 * lost.se[0, 0] < 0
 
 
 def test_a_tiny_early_risk_set_does_not_hold_the_curve_at_zero():

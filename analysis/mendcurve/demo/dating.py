@@ -12,8 +12,11 @@ START = pd.Timestamp(truth.RECORDS_START)
 
 def plain_dates(days: list | np.ndarray | pd.Series) -> pd.Series:
     """Return the dates of ``days``, those after the as-of date too."""
-    t = pd.Series(days, dtype="float64").reset_index(drop=True)
-    return (START + pd.to_timedelta(t, unit="D")).astype("datetime64[s]")
+    t = np.asarray(days, dtype="float64")
+    after = np.full(len(t), np.timedelta64("NaT"), dtype="timedelta64[s]")
+    known = ~np.isnan(t)  # whole seconds: pandas 2 warns of a float that is missing
+    after[known] = np.round(t[known] * 86400).astype("int64").astype("timedelta64[s]")
+    return pd.Series(START.to_datetime64().astype("datetime64[s]") + after)
 
 
 def dates(days: list | np.ndarray | pd.Series) -> pd.Series:

@@ -44,13 +44,14 @@ def _groups(found: pd.DataFrame) -> Iterator[str]:
     order = text.groupby(keys, sort=True).size().sort_values(ascending=False, kind="stable")
     for key, n in order.items():
         group = text[(text[keys] == list(key)).all(axis=1)]  # type: ignore[call-overload]
-        file, sheet, column, rule, remedy = key  # type: ignore[misc]
+        file, sheet, column, rule, remedy = map(str, key)  # type: ignore[call-overload]
         where = ", ".join(filter(None, (file, f'sheet "{sheet}"' if sheet else "", column.replace("_", " "))))
         yield f"  {where}: {rule}" + (f" ({n:,} records)" if n > 1 else "")
-        for row in group.head(EXAMPLES).itertuples():
-            at = "" if pd.isna(row.row) else f"row {row.row}"
-            if at or row.value:
-                yield f"    {': '.join(filter(None, (at, str(row.value))))}"
+        first = group.head(EXAMPLES)
+        for number, value in zip(first["row"], first["value"], strict=True):
+            at = "" if pd.isna(number) else f"row {number}"
+            if at or value:
+                yield f"    {': '.join(filter(None, (at, str(value))))}"
         if n > EXAMPLES:
             yield f"    and {n - EXAMPLES:,} more"
         if remedy:

@@ -80,7 +80,9 @@ def show(value: object) -> str:
 
 
 def _sections(blocks: Sequence[Block]) -> tuple[str, str, list[_Section]]:
-    title, opening, sections, seen = "", [], [], set[str]()
+    title, seen = "", set[str]()
+    opening: list[str] = []
+    sections: list[_Section] = []
     for block in blocks:
         part = _part(block)
         if isinstance(block, Words):

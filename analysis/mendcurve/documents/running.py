@@ -152,12 +152,12 @@ def _named(tree: ast.Module, how: type[ast.expr_context]) -> set[str]:
 
 def _execute(tree: ast.Module, names: dict[str, Any], text: str) -> Any:
     """Execute all statements but a last expression, which is evaluated and returned."""
-    *head, last = tree.body or [ast.Pass()]
-    if not isinstance(last, ast.Expr):
-        head, last = [*head, last], None
+    last = tree.body[-1] if tree.body else None
+    shown = last.value if isinstance(last, ast.Expr) else None
+    head = tree.body if shown is None else tree.body[:-1]
     where = text.splitlines()[0] if text else "cell"
     exec(compile(ast.Module(body=head, type_ignores=[]), f"<{where}>", "exec"), names)
-    return None if last is None else eval(compile(ast.Expression(last.value), f"<{where}>", "eval"), names)
+    return None if shown is None else eval(compile(ast.Expression(shown), f"<{where}>", "eval"), names)
 
 
 def _in_words(error: BaseException) -> str:

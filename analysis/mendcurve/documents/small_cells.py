@@ -122,7 +122,7 @@ def _recovered(
         return None
     least, most = bounds(value, hidden, rows_shown, columns_shown)
     known = np.flatnonzero(most - least < 0.5)
-    return None if len(known) == 0 else tuple(np.argwhere(hidden)[known[0]])  # type: ignore[return-value]
+    return None if len(known) == 0 else tuple(np.argwhere(hidden)[known[0]])
 
 
 def _cheapest(value: np.ndarray, hidden: np.ndarray, i: int, j: int) -> tuple[int, int] | None:

@@ -147,7 +147,7 @@ def _with_intervals(frame: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
             continue
         unit, places = units.get(name, ""), decimals(frame[name].astype("float64"))
         kept[name] = pd.Series(
-            [_interval(*row, unit, places) for row in frame[[name, *pair]].itertuples(index=False, name=None)],
+            [_interval(row, unit, places) for row in frame[[name, *pair]].itertuples(index=False, name=None)],
             index=frame.index,
             dtype="str",
         )
@@ -169,8 +169,9 @@ def _limits_of(frame: pd.DataFrame, name: str) -> tuple[str, str] | None:
     return ("low", "high") if columns[at + 1 : at + 3] == ["low", "high"] else None
 
 
-def _interval(value: object, low: object, high: object, unit: str, places: int | None) -> str:
-    texts = [number(v, unit, places) for v in (value, low, high)]
+def _interval(limits: tuple[object, ...], unit: str, places: int | None) -> str:
+    """Return an estimate with its low and high limit as one text."""
+    texts = [number(v, unit, places) for v in limits]
     if texts[0] == MISSING and texts[1] == MISSING:
         return MISSING
     if texts[1][:1].isdigit() and texts[2][:1].isdigit():  # one percent sign for both

@@ -228,7 +228,7 @@ def _gray_sums(tally: Tally, c: int) -> tuple[Floats, Floats]:
         left, S = 1 - pooled - jump, S_all[:, j]
         other = per(np.full(G, left), S)
         # events of the cause: binomial within the pooled hazard
-        t4 = np.where(S > 0, 1 - other, 1.0)
+        t4 = 1 - other
         ties = 1 - per(np.full(G, d1.sum() - 1), total * S_before[:, j] - 1) if d1.sum() > 1 else np.ones(G)
         t3 = np.where(here, effect[:, j] * ties * S_before[:, j] * per(np.full(G, jump), n), 0.0)
         t1 = a - t4 * a_c

@@ -276,12 +276,11 @@ def _check_rows(begin: Floats, leave: Floats, why: NDArray, amount: Floats | Non
     )
     if len(set(sizes.values())) > 1:
         raise InputError("All columns of a tally must have the same length,", [f"{k}: {v}" for k, v in sizes.items()])
+    known = (why >= 0) & (why <= causes) & (why == np.floor(why))
     bad = {
         "entry and exit must be numbers": ~(np.isfinite(begin) & np.isfinite(leave)),
         "exit must be after entry (an entry of -1 makes day 0 count)": leave <= begin,
-        f"cause must be 0 (censored) or a whole number up to {causes}": ~(
-            (why >= 0) & (why <= causes) & (why == np.floor(why))
-        ),
+        f"cause must be 0 (censored) or a whole number up to {causes}": ~known,
     }
     if amount is not None:
         bad["weight must be a number of 0 or more"] = ~(np.isfinite(amount) & (amount >= 0))

@@ -40,7 +40,8 @@ class Findings(Answer):
         n = int(self.frame["findings"].sum())
         if not n and not self.set_aside:
             return "Checking the records found nothing to mend; no row is set aside."
-        parts = [f"{row.findings:,} {WORDS[row.effect]}" for row in self.frame.itertuples() if row.findings]
+        counted = zip(self.frame["effect"], self.frame["findings"], strict=True)
+        parts = [f"{number:,} {WORDS[effect]}" for effect, number in counted if number]
         aside = f"{count(self.set_aside, 'row')} {were(self.set_aside)} set aside and used in no number"
         return f"Checking the records gave {count(n, 'finding')} ({listing(parts)}); {aside}."
 

@@ -43,7 +43,7 @@ class Simple(Answer):
             )
         gap = self.frame["simple_share"] - self.frame["share"]
         if gap.notna().any() and gap.max() > 0:
-            row = self.frame.loc[gap.idxmax()]
+            row = self.frame.iloc[int(gap.fillna(-1).to_numpy().argmax())]
             simple, share, low, high = (percent(row[name]) for name in ("simple_share", "share", "low", "high"))
             parts.append(
                 f"For {row['condition']} the simple curve has {simple} cleared by day {DAY}, where {share} were (95 % "

@@ -120,7 +120,7 @@ def curves(records: Records, by: str = "condition", period: Period | None = None
     rows, groups = [], []
     for name, group in frame.groupby("group"):
         curve, summary = _one(str(name), group, fewest)
-        rows.append(curve)
+        rows += [curve] if len(curve) else []
         groups.append(summary)
     out = pd.concat(rows, ignore_index=True) if rows else pd.DataFrame(columns=list(COLUMNS))
     out.attrs = {

@@ -11,6 +11,7 @@ from mendcurve.methods.mixed import MixedFit, fit
 from mendcurve.methods.mixed_moments import moments
 from mendcurve.methods.trend_noise import Noise, pooled, residuals
 from mendcurve.records import Records
+from mendcurve.records.building import TEXT
 from mendcurve.timelines.lookup import look_up
 from mendcurve.timelines.stays import taxon_of
 from mendcurve.timelines.weights import weights
@@ -48,7 +49,7 @@ def usable(records: Records) -> pd.DataFrame:
     frame["taxon"] = taxon_of(frame["species"], records)
     frame["life_stage"] = look_up(frame["stay_id"], intakes["life_stage"]).fillna(UNKNOWN)
     frame["target_g"] = look_up(frame["stay_id"], targets(records)["target_g"]).astype("float64")
-    frame["series"] = frame["stay_id"] + "/" + frame["segment"].astype(str)
+    frame["series"] = frame["stay_id"].astype(TEXT) + "/" + frame["segment"].astype(TEXT)
     frame["day"] = frame["day"].astype("float64")
     return frame
 
