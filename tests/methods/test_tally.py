@@ -125,6 +125,11 @@ def test_starting_at_a_day_keeps_those_who_reached_it():
     assert later.events.sum() == 2 + 1 and later.day.tolist() == [5, 7, 8, 9, 12]
 
 
+def test_starting_at_a_day_keeps_those_who_end_on_it():
+    later = Tally.from_arrays(None, [3, 6, 9], [1, 1, 1]).starting_at(6)
+    assert later.at_risk([6, 9]).tolist() == [[2, 1]] and later.events.sum() == 2
+
+
 def test_first_and_last_day_with_enough_at_risk():
     # PITFALLS: one at risk early, dead on day 2
     tally = Tally.from_arrays([0, 5, 5, 5, 6, 6], [2, 10, 12, 15, 20, 25], [1, 1, 1, 0, 1, 0])
