@@ -57,7 +57,7 @@ class Simple(Answer):
             "Mean of cleared: days from found to cleared of those that were cleared; it leaves out all others. Half "
             "cleared by: the first day by which half of all were cleared; a dash where that is not reached. Simple "
             f"share: one less Kaplan-Meier at day {DAY}, every other end taken as cut off. Share: cumulative incidence "
-            f"at day {DAY}, every other end competing.",
+            f"at day {DAY}, every other end competing. A dash: too few are followed that long.",
         )
 
 

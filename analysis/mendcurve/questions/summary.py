@@ -13,7 +13,7 @@ from mendcurve.questions.outcomes_balance import balance
 from mendcurve.questions.outcomes_counts import summary
 from mendcurve.questions.quality import findings
 from mendcurve.questions.spans import earlier, from_to, sentence_case, span
-from mendcurve.questions.wording import count, money, share_of
+from mendcurve.questions.wording import count, money, share_of, were
 from mendcurve.records.records import Records
 from mendcurve.timelines.episodes import episodes
 from mendcurve.timelines.period import Period
@@ -91,8 +91,8 @@ class Told(Answer):
         when, left = sentence_case(from_to(self.period)), sentence_case(count(now.left, "animal"))
         cost = money(now.spent, self.currency)
         parts = [
-            f"{when} we cared for {count(now.helped, 'animal')}: {now.here:,} were here when the period began and "
-            f"{now.came_in:,} came in.",
+            f"{when} we cared for {count(now.helped, 'animal')}: {now.here:,} {were(now.here)} here when the period "
+            f"began and {now.came_in:,} came in.",
             f"{left} left, {now.live:,} of them alive: {now.adopted:,} were adopted.",
             self._recovered(now),
             f"Running the rescue cost {cost}." if self.has_spending else "Spending is not recorded.",
