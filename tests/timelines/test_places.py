@@ -14,9 +14,9 @@ AS_OF = "2025-12-31"
 SETTINGS = {"zones.quarantine_days": {"snake": 60}, "dates.lost_after_days": 9999}
 
 
-def rescue(as_of: str = AS_OF, **tables):
+def rescue(as_of: str = AS_OF, settings=SETTINGS, **tables):
     frames = {name: pd.DataFrame(rows) for name, rows in tables.items()}
-    return from_frames(as_of=as_of, records_start="2025-01-01", settings=SETTINGS, **frames)
+    return from_frames(as_of=as_of, records_start="2025-01-01", settings=settings, **frames)
 
 
 def stay(stay_id: str = "S1", on: str = "2025-03-01", species: str = "bearded dragon", **more):
@@ -130,8 +130,9 @@ def test_a_stay_that_ends_in_quarantine_goes_nowhere_else():
     assert told(frame) == [("quarantine", "03-01", "03-10", "died")]
 
 
-def test_where_nothing_is_recorded_everything_is_one_zone():
-    frame = spells(rescue(intakes=[stay(), stay("S2")], outcomes=[left("2025-03-09")]))
+@pytest.mark.parametrize("more", [{}, {"conditions": [ill("2025-03-01", None)]}])
+def test_where_no_zone_is_recorded_and_no_rule_stated_everything_is_one_zone(more):
+    frame = spells(rescue(settings={}, intakes=[stay(), stay("S2")], outcomes=[left("2025-03-09")], **more))
     assert told(frame) == [("in care", "03-01", "03-09", "live"), ("in care", "03-01", "", "in care")]
     assert not frame["assumed"].any()
 

@@ -22,7 +22,8 @@ def faster(kernel: Kernel, share: float, *, zone: int | None = None) -> Kernel:
         raise InputError(f"Faster by {share:g} would let no one leave.", remedy="Give a share above -1; 0.1 is 10 %.")
     hazard = kernel.hazard.copy()
     which = slice(None) if zone is None else slice(zone, zone + 1)
-    total = hazard[:, which].sum(axis=-1, keepdims=True)
+    # Hazards of causes that end all can add up to a hair above 1.
+    total = np.minimum(hazard[:, which].sum(axis=-1, keepdims=True), 1.0)
     new = 1 - (1 - total) ** (1 + share)
     hazard[:, which] *= np.divide(new, total, out=np.ones_like(total), where=total > 0)
     return Kernel(hazard=hazard, last_day=kernel.last_day, exits=kernel.exits)

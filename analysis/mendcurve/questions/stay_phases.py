@@ -12,7 +12,7 @@ from mendcurve.questions.incidence import Told, told
 from mendcurve.questions.wording import count, day, listing, percent
 from mendcurve.records.records import Records
 from mendcurve.timelines.episodes import episodes
-from mendcurve.timelines.places import spells
+from mendcurve.timelines.places import spells, zones_known
 from mendcurve.timelines.stays import stays
 
 WAITING = "waiting for a home"
@@ -99,7 +99,7 @@ def phases(records: Records) -> Phases:
     units |= dict.fromkeys(("animal_days", "assumed_days"), "animal-days")
     units |= dict.fromkeys(("median", "median_low", "median_high"), "days")
     table.attrs.update(title="Where the days go", definition=DEFINITION, units=units)
-    recorded = any(records.has(t) for t in ("moves", "conditions", "housing")) or records.has("periods")
+    recorded = zones_known(records) or records.has("periods")
     return Phases(frame=table, as_of=records.as_of, recorded=recorded)
 
 

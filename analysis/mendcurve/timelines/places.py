@@ -52,8 +52,8 @@ def spells(records: Records, frame: pd.DataFrame | None = None) -> pd.DataFrame:
     A move counts in the new zone from its day. Of several moves on one day the last counts: a spell without a day in
     the census is kept only if it is all of the stay. Before its first move, and without moves, an animal is in
     quarantine for the days the rescue set for its taxon, then in treatment until its last episode has ended, then in
-    adoption until its outcome. Where neither moves, nor conditions, nor housing are recorded, everything is one zone,
-    "in care". A stay split from a group goes on in the group's zone and keeps the group's clock. A move of part of a
+    adoption until its outcome. Where neither moves nor housing are recorded and the rescue has set no rule of its
+    own, nothing is assumed: everything is one zone, "in care". A stay split from a group goes on in the group's zone and keeps the group's clock. A move of part of a
     group moves those that left first; animals dead on arrival take no place. A stay lost track of ends at its last
     record.
     """
@@ -61,7 +61,7 @@ def spells(records: Records, frame: pd.DataFrame | None = None) -> pd.DataFrame:
     frame = frame[~frame["dead_on_arrival"]].assign(
         out=lambda f: f["outcome_date"].mask(f["end"] == LOST, f["last_seen"]).astype("datetime64[s]")
     )
-    if _one_zone(records):
+    if not zones_known(records):
         steps = _steps(frame, frame["intake_date"], ONE_ZONE)
     else:
         moved = _moved(records, frame)
@@ -85,8 +85,10 @@ def zone_order(records: Records, present: pd.Series) -> tuple[str, ...]:
     return tuple(z for z in dict.fromkeys(listed) if z in met)
 
 
-def _one_zone(records: Records) -> bool:
-    return not any(records.has(table) for table in ("moves", "conditions", "housing"))
+def zones_known(records: Records) -> bool:
+    """Whether moves or housing are recorded, or the rescue has stated rules of its own (a ``zones`` setting)."""
+    stated = any(path.startswith("zones.") and not records.settings.is_default(path) for path in records.settings)
+    return stated or records.has("moves") or records.has("housing")
 
 
 def _steps(frame: pd.DataFrame, since: pd.Series, zone: str | pd.Series, *, assumed: bool = False) -> pd.DataFrame:
