@@ -29,7 +29,7 @@ def run(*command, env=None):
 def environment(name, lock):
     """Return the Python of the virtual environment ``name``, made from ``lock`` if it is new or out of date."""
     if sys.version_info < (3, 11):
-        sys.exit(f"Mendcurve needs Python 3.11 or later; this is {sys.version.split()[0]}. Install a newer one, run again.")
+        sys.exit("Mendcurve needs Python 3.11 or later; this is an older one. Install a newer Python and run again.")
     folder = ROOT / name
     python = folder / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
     wanted = f"{sys.version.split()[0]} {ROOT} " + "".join(

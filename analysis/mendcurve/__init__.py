@@ -49,7 +49,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from mendcurve.documents import (
+    from mendcurve.documents import (  # type: ignore[no-redef]
         build,
         cautions,
         chosen,

@@ -132,7 +132,10 @@ def test_a_stay_that_ends_in_quarantine_goes_nowhere_else():
 
 @pytest.mark.parametrize("more", [{}, {"conditions": [ill("2025-03-01", None)]}])
 def test_where_no_zone_is_recorded_and_no_rule_stated_everything_is_one_zone(more):
-    frame = spells(rescue(settings={"dates.lost_after_days": 9999}, intakes=[stay(), stay("S2")], outcomes=[left("2025-03-09")], **more))
+    no_rule = {"dates.lost_after_days": 9999}
+    frame = spells(
+        rescue(settings=no_rule, intakes=[stay(), stay("S2")], outcomes=[left("2025-03-09")], **more)
+    )
     assert told(frame) == [("in care", "03-01", "03-09", "live"), ("in care", "03-01", "", "in care")]
     assert not frame["assumed"].any()
 

@@ -115,6 +115,6 @@ def _title(answer: Forecast) -> str:
             f"In {answer.weeks} weeks about {last['mean']:.0f} places taken, {last['low80']} to {last['high80']} likely"
         )
     if not likely:
-        worst = known.loc[known["any_day_over"].idxmax()]
+        worst = known.iloc[int(known["any_day_over"].to_numpy().argmax())]
         return f"No zone is likely to run short; {worst['zone']} comes nearest"
     return f"{' and '.join(likely).capitalize()} will more likely than not run short on some day"

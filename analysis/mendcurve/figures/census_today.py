@@ -55,6 +55,6 @@ def _title(frame: pd.DataFrame) -> str:
     if full:
         return f"{' and '.join(full).capitalize()} {'is' if len(full) == 1 else 'are'} full"
     used = known.assign(use=known["places_taken"] / known["places"])
-    most = used.loc[used["use"].idxmax()]
+    most = used.iloc[int(used["use"].to_numpy().argmax())]
     taken = f"{most['places_taken']:.0f} of {most['places']:.0f}"
     return f"Every zone has room; fullest is {most['zone']}, with {taken} places taken"

@@ -37,7 +37,7 @@ def outcomes_flow(answer: Outcomes) -> style.Picture:
     for axis, group in zip(axes.flat, groups, strict=False):
         shown = frame[group].loc[rows_shown]
         most = shown.max() if group == TOTAL else frame.loc[rows_shown, taxa].max(axis=None)
-        _bars(axis, shown, str(group), float(most))
+        _bars(axis, shown, str(group), float(most))  # type: ignore[arg-type]
     for axis in axes.flat[len(groups) :]:
         axis.set_visible(False)
     figure.supxlabel("animals", fontsize=9)

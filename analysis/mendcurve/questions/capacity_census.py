@@ -210,7 +210,7 @@ def flow(records: Records) -> Shown:
         came = count(int(frame["animals"].sum()), "animal")
         says = f"{came} came in since {day(records.records_start)}; there is no whole month yet."
     else:
-        most = whole.loc[whole["animals"].idxmax()]
+        most = whole.iloc[int(whole["animals"].to_numpy().argmax())]
         says = (
             f"In {count(len(whole), 'whole month')}, {count(int(whole['animals'].sum()), 'animal')} came in, "
             f"{whole['animals'].mean():.0f} a month on average; the most, {int(most['animals'])}, came in "

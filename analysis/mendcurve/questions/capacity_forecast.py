@@ -66,7 +66,7 @@ class Forecast(Answer):
         known = self.zones[self.zones["places"].notna()]
         if known.empty:
             return f"{start}; the number of places is not recorded."
-        worst = known.loc[known["any_day_over"].idxmax()]
+        worst = known.iloc[int(known["any_day_over"].to_numpy().argmax())]
         return (
             f"{start}; the zone likeliest to run short is {worst['zone']}, with more than its "
             f"{count(worst['places'], 'place')} needed on {percent(worst['share_of_days_over'])} of days and a chance "

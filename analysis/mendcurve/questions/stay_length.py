@@ -135,7 +135,7 @@ def observed(frame: pd.DataFrame) -> pd.DataFrame:
     cause = cause.mask(frame["end"] == "live", 2).mask(frame["outcome"] == "adopted", 1)
     cause = cause.mask(frame["end"] == "died", 3).mask(frame["end"] == "missing", 4).mask(frame["permanent"], 5)
     kept_on = (frame["permanent_from"] - frame["clock_start"]).dt.days
-    exit_day = frame["exit"].astype("float64").where(~frame["permanent"], kept_on).astype("int64")
+    exit_day = frame["exit"].astype("float64").where(~frame["permanent"], kept_on.astype("float64")).astype("int64")
     frame = frame.assign(cause=cause, exit=exit_day)
     return frame[frame["exit"] > frame["entry"]]
 

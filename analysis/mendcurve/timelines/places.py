@@ -53,9 +53,9 @@ def spells(records: Records, frame: pd.DataFrame | None = None) -> pd.DataFrame:
     the census is kept only if it is all of the stay. Before its first move, and without moves, an animal is in
     quarantine for the days the rescue set for its taxon, then in treatment until its last episode has ended, then in
     adoption until its outcome. Where neither moves nor housing are recorded and the rescue has set no rule of its
-    own, nothing is assumed: everything is one zone, "in care". A stay split from a group goes on in the group's zone and keeps the group's clock. A move of part of a
-    group moves those that left first; animals dead on arrival take no place. A stay lost track of ends at its last
-    record.
+    own, nothing is assumed: everything is one zone, "in care". A stay split from a group goes on in the group's zone
+    and keeps the group's clock. A move of part of a group moves those that left first; animals dead on arrival take
+    no place. A stay lost track of ends at its last record.
     """
     frame = stays(records) if frame is None else frame
     frame = frame[~frame["dead_on_arrival"]].assign(
