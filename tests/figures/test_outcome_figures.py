@@ -60,6 +60,8 @@ def test_the_recovery_curve_is_drawn_as_estimated_and_dashed_where_few_are_left(
     styles = {line.get_linestyle() for axis in picture.figure.axes for line in axis.lines}
     assert len(styles) > 1
     assert picture.figure.get_supxlabel().startswith("days since found")
+    label = next(t for t in axis.texts if t.get_text() == "cleared")
+    assert label.xy == pytest.approx((rows["day"].iloc[-1], rows["share"].iloc[-1]))
     risk = answer.risk[answer.risk["condition"] == first]["at_risk"].map("{:,}".format).tolist()
     assert [t for t in texts(picture.figure)[: len(risk) + 4] if t in risk][-1] == risk[-1]
 

@@ -125,6 +125,24 @@ def test_the_longest_stays_stand_beside_those_like_them():
     assert frame["shorter"].iloc[1] == 0
 
 
+def test_a_stay_that_ended_on_the_same_day_was_not_shorter():
+    rows = [{"days": 10, "end": "adopted"}] * 5 + [{"days": 20, "end": "adopted"}] * 5 + [{"came": 344}, {"came": 353}]
+    frame = stay.longest(records(rows)).to_frame()
+    assert frame["days"].tolist() == [20, 11]
+    assert frame["shorter"].tolist() == pytest.approx([5 / 11, 5 / 12], abs=0.06)
+
+
+def test_an_animal_still_in_a_phase_is_followed_up_to_the_as_of_date():
+    moves = [{"stay_id": f"S{i}", "moved_on": "2025-01-01", "zone": "quarantine"} for i in range(6)]
+    moves += [{"stay_id": "S5", "moved_on": "2025-12-25", "zone": "quarantine"}]
+    rows = [{"days": 364, "end": "adopted"}] * 5 + [{}]
+    frame = stay.phases(records(rows, moves=moves)).to_frame().set_index("phase")
+    # five left on day 364, the sixth was last seen there on that very day
+    assert frame.loc["quarantine", "animal_days"] == 5 * 364 + 365
+    assert frame.loc["quarantine", "still_in_it"] == 1
+    assert frame.loc["quarantine", "median"] == 364
+
+
 def test_permanent_residents_are_not_among_the_longest():
     kept = [{"stay_id": "S0", "what": "permanent resident", "from_date": "2025-02-01"}]
     answer = stay.longest(records([{}], periods=kept))
