@@ -281,3 +281,14 @@ def test_bands_cover_the_truth_as_often_as_they_say():
     print(f"covered {covered} of {runs}, mean width {wide / runs:.3f}")
     assert covered / runs >= 0.92
     assert wide / runs < 0.40
+
+
+def test_where_clearing_is_never_written_down_no_share_is_told():
+    heard = records([{"end": "died", "days": 5}] * 4 + [{"end": "adopted", "days": 9}] * 8)
+    told = recovery.by_condition(heard)
+    assert "When a condition was cleared is not recorded" in told.sentence()
+    row = row_of(told)
+    assert row[["cleared_by_30", "median"]].isna().all()
+    assert (row["died"], row["left_uncleared"], row["enough"]) == (4, 8, False)
+    assert "4 died" in row["says"]
+    assert recovery.curves(heard).sentence() == recovery.by_condition(heard).sentence().split(". ", 1)[1]

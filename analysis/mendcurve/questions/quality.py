@@ -79,11 +79,16 @@ class ToMend(Answer):
 
 
 def findings(records: Records) -> Findings:
-    """Count the findings by what became of the record."""
-    by = records.findings["effect"].value_counts()
-    frame = pd.DataFrame({"effect": EFFECTS, "findings": [int(by.get(effect, 0)) for effect in EFFECTS]})
+    """Count the findings by what became of the record; a source row that feeds several tables is one record."""
+    found = records.findings
+    worst = found["effect"].map({effect: i for i, effect in enumerate(EFFECTS)}).astype("int64")
+    place = [found["file"].fillna(""), found["sheet"].fillna(""), found["row"].fillna(0)]
+    one = worst.groupby(place).min()[lambda s: s.index.get_level_values(2) > 0]
+    by = pd.concat([one, worst[found["row"].isna()]]).value_counts()
+    frame = pd.DataFrame({"effect": EFFECTS, "findings": [int(by.get(i, 0)) for i in range(len(EFFECTS))]})
     frame.attrs.update(title="Findings", units={"findings": "findings"})
-    return Findings(frame=frame, set_aside=len(records.set_aside))
+    aside = records.set_aside.drop_duplicates(["file", "sheet", "row"])
+    return Findings(frame=frame, set_aside=len(aside))
 
 
 def to_mend(records: Records, most: int = 10) -> ToMend:

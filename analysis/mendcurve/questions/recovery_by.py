@@ -14,7 +14,7 @@ from mendcurve.questions.recovery_cohort import ALL, Cohort, cohorts
 from mendcurve.questions.wording import count, listing, percent
 from mendcurve.records.records import Records
 from mendcurve.records.settings import Settings
-from mendcurve.timelines.episodes import CAUSES
+from mendcurve.timelines.episodes import CAUSES, clearing_recorded
 from mendcurve.timelines.period import Period
 from mendcurve.timelines.stays import LOST
 
@@ -23,6 +23,7 @@ UNITS = {
     "animals": "animals", "share": "proportion", "median": "days since found", "median_low": "days since found",
     "median_high": "days since found", "begins": "days since found", "reaches": "days since found",
 }  # fmt: skip
+NO_CLEARING = "When a condition was cleared is not recorded, so nothing can be said of how long recovery takes."
 DEFINITION = (
     "Share cleared by a day: cumulative incidence since the day found, all other ends competing; 95 % limits by the "
     "mid-p beta product. Median: first day by which half were cleared."
@@ -41,13 +42,15 @@ class Recovery(Answer):
         begins, reaches (days); enough (bool); says.
     ends : DataFrame
         Both ends for conditions with animals lost track of.
-    recorded : bool
+    recorded, clearing : bool
+        Whether conditions, and when they were cleared, are recorded.
     """
 
     frame: pd.DataFrame
     ends: pd.DataFrame
     cohorts: tuple[Cohort, ...]
     recorded: bool
+    clearing: bool
     fewest: int
 
     def to_frame(self) -> pd.DataFrame:
@@ -74,6 +77,8 @@ class Recovery(Answer):
             f"{count(len(rows), 'condition')} {_whose(name, len(rows))}, in {count(rows['animals'].sum(), 'animal')} "
             "(an animal is counted once for each condition). "
         )
+        if not self.clearing:
+            return text + NO_CLEARING
         if rows["enough"].any():
             return text + rows.loc[rows["enough"], "says"].iloc[0]
         return text + "No condition has enough animals to say how long recovery takes."
@@ -82,7 +87,7 @@ class Recovery(Answer):
         """Return the definition, who was left out, and the gate."""
         few = self.frame.loc[~self.frame["enough"] & (self.frame["cohort"] == ALL), "condition"]
         out = [DEFINITION, *self.cohorts[-1 if len(self.cohorts) == 1 else 1].notes()]
-        if len(few):
+        if len(few) and self.clearing:
             out.append(
                 f"Too few to say (fewer than {self.fewest} animals of their own, or never as many at risk as a curve "
                 f"needs): {listing(sorted(few))}."
@@ -93,19 +98,19 @@ class Recovery(Answer):
 def by_condition(records: Records, period: Period | None = None) -> Recovery:
     """Return recovery by condition; with a period, of the episodes found in it beside all records and a year before."""
     groups = cohorts(records, period)
-    settings = records.settings
-    rows = [_row(c.name, one, settings) for c in groups for one in told(c.rows, "condition", CAUSES, settings)]
+    settings, clearing = records.settings, clearing_recorded(records)
+    rows = [_row(c.name, one, clearing) for c in groups for one in told(c.rows, "condition", CAUSES, settings)]
     frame = pd.DataFrame(rows, columns=list(_columns()))
     frame = frame.astype({"animals": "int64", "episodes": "int64", "enough": "bool"})
     shares = {c: "proportion" for c in frame.columns if c.startswith("cleared_by")}
     frame.attrs.update(title="Recovery by condition", units={**UNITS, **shares}, definition=DEFINITION)
     return Recovery(
         frame=frame, ends=_both_ends(records, groups[0], settings), cohorts=tuple(groups),
-        recorded=records.has("conditions"), fewest=int(settings["counts.animals"]),
+        recorded=records.has("conditions"), clearing=clearing, fewest=int(settings["counts.animals"]),
     )  # fmt: skip
 
 
-def cleared_words(one: Told, *, days: Sequence[int] = DAYS) -> str:
+def cleared_words(one: Told, *, days: Sequence[int] = DAYS, clearing: bool = True) -> str:
     """Return the sentence of one condition: share cleared, median, and the other ends as counts."""
     name, counts = one.group, one.counts
     others = [
@@ -115,6 +120,8 @@ def cleared_words(one: Told, *, days: Sequence[int] = DAYS) -> str:
     ]  # fmt: skip
     rest = [f"{n:,} {what}" for n, what in others if n]
     ends = listing(rest) if rest else "nothing else happened"
+    if not clearing:
+        return f"{_title(name)}: {count(one.animals, 'animal')}; when it was cleared is not recorded; {ends}."
     if not one.enough:
         every = listing([f"{counts['cleared']:,} cleared", *rest])
         return f"{_title(name)}: {count(one.animals, 'animal')}, too few to say how long recovery takes; {every}."
@@ -138,16 +145,18 @@ def _median(one: Told) -> str:
     return f"half were cleared by day {middle:.0f} (95 % interval day {low:.0f} to {high:.0f})"
 
 
-def _row(cohort: str, one: Told, settings: Settings) -> dict[str, object]:
+def _row(cohort: str, one: Told, clearing: bool) -> dict[str, object]:
     row: dict[str, object] = {"cohort": cohort, "condition": one.group, "animals": one.animals, "episodes": one.rows}
     row |= {name.replace(" ", "_"): n for name, n in one.counts.items()}
+    nothing, enough = float("nan"), one.enough and clearing
     for day in DAYS:
-        row |= dict(zip(_share_columns(day), one.by(day, "cleared"), strict=True))
-    row |= dict(zip(("median", "median_low", "median_high"), one.median("cleared"), strict=True))
-    nothing = float("nan")
+        shares = one.by(day, "cleared") if clearing else (nothing,) * 3
+        row |= dict(zip(_share_columns(day), shares, strict=True))
+    middle = one.median("cleared") if clearing else (nothing,) * 3
+    row |= dict(zip(("median", "median_low", "median_high"), middle, strict=True))
     row |= {
-        "begins": one.first if one.enough else nothing, "reaches": min(one.reach, one.last) if one.enough else nothing,
-        "enough": one.enough, "says": cleared_words(one),
+        "begins": one.first if enough else nothing, "reaches": min(one.reach, one.last) if enough else nothing,
+        "enough": enough, "says": cleared_words(one, clearing=clearing),
     }  # fmt: skip
     return row
 

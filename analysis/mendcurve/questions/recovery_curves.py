@@ -9,12 +9,12 @@ import pandas as pd
 from mendcurve.errors import InputError, nearest
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.incidence import CURVE_COLUMNS, HORIZON, curve_frame, told
-from mendcurve.questions.recovery_by import DEFINITION, cleared_words
+from mendcurve.questions.recovery_by import DEFINITION, NO_CLEARING, cleared_words
 from mendcurve.questions.recovery_cohort import Cohort, cohorts
 from mendcurve.questions.spans import from_to
 from mendcurve.questions.wording import count, day
 from mendcurve.records.records import Records
-from mendcurve.timelines.episodes import CAUSES
+from mendcurve.timelines.episodes import CAUSES, clearing_recorded
 from mendcurve.timelines.period import Period
 
 AT_RISK_DAYS = (0, 30, 60, 90)
@@ -44,6 +44,7 @@ class RecoveryCurves(Answer):
     cohort: Cohort
     when: str
     recorded: bool
+    clearing: bool
 
     def to_frame(self) -> pd.DataFrame:
         """Return the steps of every curve."""
@@ -57,6 +58,8 @@ class RecoveryCurves(Answer):
         """Return how many conditions have a curve, and the quickest and slowest half-way days."""
         if not self.recorded:
             return "Conditions are not recorded, so there is no recovery curve."
+        if not self.clearing:
+            return NO_CLEARING
         drawn = self.groups[self.groups["enough"]]
         if not len(drawn):
             return f"No condition has enough animals for a recovery curve {self.when}."
@@ -96,8 +99,9 @@ def curves(
         if condition not in known:
             raise InputError(f'No episode of "{condition}" is recorded.{nearest(condition, known)}', known[:10])
         rows = rows[rows["condition"] == condition]
+    clearing = clearing_recorded(records)
     ones = list(told(rows, "condition", CAUSES, records.settings))
-    steps = [curve_frame(one, horizon) for one in ones if one.enough]
+    steps = [curve_frame(one, horizon) for one in ones if one.enough and clearing]
     frame = pd.concat(steps, ignore_index=True) if steps else pd.DataFrame(columns=list(CURVE_COLUMNS))
     frame = frame.rename(columns={"group": "condition"})
     frame.attrs.update(title="Recovery curves", definition=DEFINITION, units={
@@ -107,15 +111,19 @@ def curves(
         [
             (one.group, d, round(float(one.tally.at_risk([d])[0, 0])))
             for one in ones
-            if one.enough
+            if one.enough and clearing
             for d in AT_RISK_DAYS
         ],
         columns=["condition", "day", "at_risk"],
     )
     table = pd.DataFrame(
-        [(one.group, one.animals, one.median("cleared")[0], one.enough, cleared_words(one)) for one in ones],
+        [
+            (one.group, one.animals, one.median("cleared")[0], one.enough and clearing,
+             cleared_words(one, clearing=clearing))
+            for one in ones
+        ],
         columns=["condition", "animals", "median", "enough", "says"],
     ).astype({"enough": "bool"})
     when = f"up to {day(records.as_of)}" if period is None else f"found {from_to(period)}"
     return RecoveryCurves(steps=frame, risk=risk, groups=table, horizon=horizon, cohort=chosen, when=when,
-                          recorded=records.has("conditions"))  # fmt: skip
+                          recorded=records.has("conditions"), clearing=clearing)  # fmt: skip

@@ -15,7 +15,7 @@ from mendcurve.questions.quality import findings
 from mendcurve.questions.spans import earlier, from_to, sentence_case, span
 from mendcurve.questions.wording import count, money, share_of, were
 from mendcurve.records.records import Records
-from mendcurve.timelines.episodes import episodes
+from mendcurve.timelines.episodes import clearing_recorded, episodes
 from mendcurve.timelines.period import Period
 
 YEAR_BEFORE = "the year before"
@@ -58,6 +58,7 @@ class Told(Answer):
     before: Figures | None
     currency: str
     has_conditions: bool
+    has_clearing: bool
     has_spending: bool
 
     def to_frame(self) -> pd.DataFrame:
@@ -70,7 +71,7 @@ class Told(Answer):
             ("live outcomes", "live"),
             ("of them adopted", "adopted"),
             ("with an open condition", "ill"),
-            ("of them with a condition cleared", "cleared"),
+            *([("of them with a condition cleared", "cleared")] if self.has_clearing else []),
         ]
         frame = pd.DataFrame(
             {
@@ -103,6 +104,8 @@ class Told(Answer):
     def _recovered(self, now: Figures) -> str:
         if not self.has_conditions:
             return "Conditions are not recorded."
+        if not self.has_clearing:
+            return f"{sentence_case(count(now.ill, 'animal'))} had a condition; when one was cleared is not recorded."
         if not now.ill:
             return "No animal had an open condition."
         found = wilson(now.cleared, now.ill)
@@ -114,9 +117,10 @@ class Told(Answer):
             return "There is no year before to set it against: the records do not reach back."
         old = self.before
         spent = f" and {money(old.spent, self.currency)} spent" if self.has_spending else ""
+        done = f", {old.cleared:,} of {old.ill:,} had a condition cleared" if self.has_clearing else ""
         return (
-            f"In the same days a year before, {count(old.helped, 'animal')} were cared for, {old.adopted:,} adopted, "
-            f"{old.cleared:,} of {old.ill:,} had a condition cleared{spent}."
+            f"In the same days a year before, {count(old.helped, 'animal')} were cared for, {old.adopted:,} "
+            f"adopted{done}{spent}."
         )
 
     def notes(self) -> tuple[str, ...]:
@@ -154,6 +158,7 @@ def what_happened(records: Records, period: Period | None = None) -> Told:
         before=None if year is None else _figures(records, year),
         currency=str(records.settings["rescue.currency"]),
         has_conditions=records.has("conditions"),
+        has_clearing=clearing_recorded(records),
         has_spending=records.has("spending"),
     )
 

@@ -29,7 +29,8 @@ def stalled(seen: Sources, screen: Screen) -> pd.DataFrame:
 def overdue(seen: Sources, screen: Screen) -> pd.DataFrame:
     """No weighing for ``watch.overdue_factor`` times the days between weighings."""
     rows = screen.to_frame()
-    rows = rows[rows["state"] == "overdue"]
+    # Where no weighing is recorded at all, that is said once, not of each animal.
+    rows = rows[(rows["state"] == "overdue") & seen.records.has("weighings")]
     out = []
     for row in each(rows):
         if pd.isna(row.last_weighed_on):

@@ -70,6 +70,11 @@ _STAY_COLUMNS = [
 ]
 
 
+def clearing_recorded(records: Records) -> bool:
+    """Whether the rescue writes down that an episode ended at all; without it nobody is ever seen to recover."""
+    return records.has("conditions", "ended_on")
+
+
 def episodes(records: Records, frame: pd.DataFrame | None = None) -> pd.DataFrame:
     """Return one row for each part of an episode.
 
