@@ -143,6 +143,15 @@ def test_an_animal_still_in_a_phase_is_followed_up_to_the_as_of_date():
     assert frame.loc["quarantine", "median"] == 364
 
 
+def test_an_open_phase_is_not_at_risk_on_the_day_after_the_as_of_date():
+    rows = [{"days": 10, "end": "adopted"}] * 3 + [{"days": 50, "end": "adopted"}] * 2 + [{"came": 355}] * 3
+    days = ["2025-01-01"] * 5 + ["2025-12-22"] * 3
+    moves = [{"stay_id": f"S{i}", "moved_on": d, "zone": "quarantine"} for i, d in enumerate(days)]
+    frame = stay.phases(records(rows, moves=moves)).to_frame().set_index("phase")
+    # the three open ones were last seen on day 9: on day 10 three of five leave, not three of eight
+    assert frame.loc["quarantine", "median"] == 10
+
+
 def test_permanent_residents_are_not_among_the_longest():
     kept = [{"stay_id": "S0", "what": "permanent resident", "from_date": "2025-02-01"}]
     answer = stay.longest(records([{}], periods=kept))
