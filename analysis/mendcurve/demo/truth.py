@@ -118,7 +118,7 @@ LIFELONG = ("persistent viral infection",)
 FAMILIES = MappingProxyType(
     {
         "infections": ("mouth infection", "noisy breathing", "eye infection"),
-        "skin": ("stuck shed", "wound", "thermal burn"),
+        "skin": ("stuck shed", "wound"),
         "parasites": ("mites", "intestinal parasites"),
     }
 )
