@@ -94,6 +94,12 @@ def load(
     _note_later(whole, review.tables, day, ledger)
     start = _day(chosen["dates.records_start"])
     start = propose_start(review.tables, day, ledger) if start is None else start
+    if day < start:
+        raise InputError(
+            "The as-of date must be on or after the first day of the records.",
+            [f"as-of {day:%Y-%m-%d}, records start {start:%Y-%m-%d}"],
+            "Choose a later as-of date, or correct dates.records_start in records.toml.",
+        )
     check_doubts(review, known, read.recorded(), day)
     found = ledger.frame({(p.file, p.sheet, s.table): t.headings for p, s, t in read.parts})
     return Records(

@@ -95,6 +95,16 @@ KEYS: tuple[Key, ...] = (
     Key("capacity.large_event", int, 15, "An intake event of this many animals or more is a rare kind of its own."),
     Key("public.smallest_cell", int, 5, "Counts from 1 to one below this are hidden in documents for outsiders."),
 )
+# How a kind is written in records.toml, in words.
+KIND_WORDS = {
+    str: 'text in quotes, such as "A4"',
+    int: "a whole number, such as 7",
+    float: "a number, such as 0.9",
+    bool: "true or false",
+    date: "a date without quotes, such as 2026-10-31",
+    list: 'a list, such as ["mites", "wound"]',
+    dict: "a section of names and values, such as { snake = 60 }",
+}
 BY_PATH = {key.path: key for key in KEYS}
 # Sections that say how the files are read; their keys are listed in translating.
 READING_SECTIONS = ("files", "tables", "species", "keep")
@@ -161,7 +171,7 @@ def _checked(path: str, value: Any, where: str) -> Any:
     if wrong_bool or not isinstance(value, key.kind):
         kinds: Iterable[type] = key.kind if isinstance(key.kind, tuple) else (key.kind,)
         raise InputError(
-            f'{where}: "{path}" must be {" or ".join(k.__name__ for k in kinds)}, but it is {value!r}.',
+            f'{where}: "{path}" must be {" or ".join(KIND_WORDS[k] for k in kinds)}, but it is {value!r}.',
             remedy=key.meaning,
         )
     if key.choices and value not in key.choices:
