@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from mendcurve.errors import nearest
+from mendcurve.errors import InputError, nearest
 from mendcurve.records import accounting
 from mendcurve.records.building import finish
 from mendcurve.records.clock import propose_as_of, propose_start

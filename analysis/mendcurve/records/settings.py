@@ -106,7 +106,7 @@ KIND_WORDS = {
     dict: "a section of names and values, such as { snake = 60 }",
 }
 BY_PATH = {key.path: key for key in KEYS}
-# Sections that say how the files are read; their keys are listed in translating.
+# Sections that say how the files are read; their keys are listed in sources.
 READING_SECTIONS = ("files", "tables", "species", "keep")
 
 
