@@ -44,7 +44,7 @@ def test_a_clean_folder_has_nothing_to_find(tmp_path):
 
 
 def test_an_as_of_date_before_the_records_start_is_refused(tmp_path):
-    with pytest.raises(InputError, match="on or after the first day of the records.\n.*as-of 2025-12-31"):
+    with pytest.raises(InputError, match=r"on or after the first day of the records.\n.*as-of 2025-12-31"):
         load(folder(tmp_path), as_of="2025-12-31")
 
 
