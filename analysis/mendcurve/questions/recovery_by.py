@@ -74,8 +74,8 @@ class Recovery(Answer):
         if not len(rows):
             return "No condition was found in the period, so nothing can be said of recovery."
         text = (
-            f"{count(len(rows), 'condition')} {_whose(name, len(rows))}, in {count(rows['animals'].sum(), 'animal')} "
-            "(an animal is counted once for each condition). "
+            f"{count(len(rows), 'condition')} {_whose(name, len(rows))}, {count(rows['animals'].sum(), 'case')} in all "
+            "(an animal is a case of each condition it had). "
         )
         if not self.clearing:
             return text + NO_CLEARING
