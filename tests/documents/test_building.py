@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import hashlib
+import shutil
+from pathlib import Path
 
 import pandas as pd
 import pytest
 
 from mendcurve.documents.building import build
 from mendcurve.documents.periods import reporting_period, twelve_months
+from mendcurve.documents.provenance import facts, rows_read
 from mendcurve.errors import InputError
+from mendcurve.records import load
 
 TABLE = 'mc.table(records["intakes"], "Everything that came in", columns=["stay_id", "species"], rows=99)'
 
@@ -138,3 +142,14 @@ def test_provenance_counts_rows_and_names_no_path_and_no_time(shelf, rescue, tmp
     assert "52, of which 52 are used and 0 set aside" in html
     assert str(tmp_path) not in html
     assert "SHA-256" in html
+
+
+def test_rows_left_out_by_the_rescues_own_rule_are_not_called_used(tmp_path):
+    foreign = Path(__file__).parents[1] / "foreign"
+    shutil.copy(foreign / "invented_city.csv", tmp_path / "longbeach.csv")
+    records = load(tmp_path, settings=foreign / "longbeach_reptiles.toml")
+    read, aside, left_out = rows_read(records)
+    kept = records.accounts.set_index("table").loc["intakes", "kept"]
+    assert left_out > 0
+    assert read == kept + aside + left_out
+    assert f"{left_out:,} left out" in dict(facts(records))["Rows read"]

@@ -102,7 +102,7 @@ def test_what_is_set_aside_comes_before_what_is_doubtful_and_intakes_before_dose
     found = quality.to_mend(demo, most=99).to_frame()
     effects = list(found["effect"])
     assert effects == sorted(effects, key=quality.EFFECTS.index)
-    assert found["file"].iloc[0].startswith("intakes")
+    assert found["where"].iloc[0].startswith("intakes.csv, row ")
     assert "note" not in effects
 
 

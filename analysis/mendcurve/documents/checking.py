@@ -23,12 +23,13 @@ EFFECTS = {
 
 def report_lines(records: Records) -> Iterator[str]:
     """Yield the lines the command prints."""
-    read, aside = rows_read(records)
+    read, aside, left_out = rows_read(records)
     yield (
         f"{records.settings['rescue.name']}: records from {day(records.records_start)} to {day(records.as_of)}, the "
         "as-of date."
     )
-    yield f"{count(read, 'row')} read: {read - aside:,} used, {aside:,} set aside."
+    apart = f", {left_out:,} left out (your own rule, or dated after the as-of date)" if left_out else ""
+    yield f"{count(read, 'row')} read: {read - aside - left_out:,} used, {aside:,} set aside{apart}."
     if records.findings.empty:
         yield "Nothing to mend was found."
     for effect, title in EFFECTS.items():

@@ -21,6 +21,7 @@ WORDS = {
 }
 # What most numbers rest on, first; other tables follow in the order of their name.
 RESTS_ON = ("intakes", "outcomes", "conditions", "weighings", "spending", "doses", "courses", "moves")
+_PLACE = ("file", "sheet", "column", "first_row", "records")
 _GROUP = ["file", "sheet", "table", "column", "effect", "what_to_do"]
 
 
@@ -106,7 +107,14 @@ def to_mend(records: Records, most: int = 10) -> ToMend:
         ["worst", "rests", "records", *_GROUP], ascending=[True, True, False, *[True] * len(_GROUP)]
     )
     kinds = len(frame)
-    columns = ["effect", "file", "sheet", "first_row", "column", "records", "what_is_wrong", "what_to_do"]
+    frame["where"] = [_where(*place) for place in zip(*(frame[c] for c in _PLACE), strict=True)]
+    columns = ["effect", "where", "records", "what_is_wrong", "what_to_do"]
     frame = frame.head(most)[columns].reset_index(drop=True)
     frame.attrs.update(title="To mend first", units={"records": "records"})
     return ToMend(frame=frame, found=len(found), kinds=kinds)
+
+
+def _where(file: str, sheet: str, column: str, first_row: float | None, records: int) -> str:
+    """Return 'intakes.csv, sheet "In", row 43 and others, stay id'."""
+    row = "" if pd.isna(first_row) else f"row {int(first_row)}{' and others' if records > 1 else ''}"
+    return ", ".join(filter(None, (file, f'sheet "{sheet}"' if sheet else "", row, column.replace("_", " "))))

@@ -80,6 +80,7 @@ class Targets(Answer):
         left = self.frame[self.frame["why_not"] != ""]
         return (
             *([f"{count(len(left), 'animal')} below target left out: too few weighings."] if len(left) else []),
+            f"A dash: not reached in so many of the futures within {HORIZON} days, animals that leave before included.",
             "The day is that of the first scheduled weighing at or above target; an animal that leaves before does not "
             "reach it. Leaving is taken as equally likely on each day, at the rate of the taxon group.",
             f"Half of the difference between an animal's slope and its group's is taken to be lost in {HALF_LIFE} "
