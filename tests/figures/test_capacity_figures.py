@@ -115,7 +115,7 @@ def test_nobody_in_care_is_said_in_words():
 def test_an_empty_half_year_is_said_in_words():
     answer = fan_of({"all zones": (0.0, NAN, NAN)})
     answer.past["places_taken"] = 0
-    assert census_fan(answer).subtitle == "No animal was in care in the last half year."
+    assert census_fan(answer).subtitle == "No animal was in care in the last half year, and none is expected."
 
 
 def needed_of(rows: list[tuple[str, float, int]]) -> PlacesNeeded:
@@ -183,4 +183,4 @@ def test_the_back_test_draws_every_rule_there_is_and_the_coverage():
 def test_no_past_to_test_on_is_said_in_words():
     none = Backtest(frame=pd.DataFrame(columns=["zone", *RULES]), summary=pd.DataFrame(), origins=0, remarks=())
     assert "too short" in backtest(none).subtitle
-    assert places_curve(needed_of([("quarantine", 3.0, 1)])).subtitle == "No places would be needed."
+    assert places_curve(needed_of([("quarantine", 3.0, 1)])).subtitle == "In no zone would more than two places be needed."

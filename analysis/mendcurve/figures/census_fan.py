@@ -20,8 +20,8 @@ BANDS = (("95", 0.35), ("80", 0.6), ("50", 1.0))
 def census_fan(answer: Forecast) -> Picture:
     """Draw one panel a zone: places taken in the past, the fan ahead, places."""
     zones = chosen(answer)
-    if not zones or not answer.past["places_taken"].any():
-        return style.empty(name="census-fan", title="Census ahead", why="No animal was in care in the last half year.")
+    if not zones or not (answer.past["places_taken"].any() or answer.frame["mean"].any()):
+        return style.empty(name="census-fan", title="Census ahead", why="No animal was in care in the last half year, and none is expected.")
     across = min(len(zones), 2)
     down = -(-len(zones) // across)
     figure, axes = style.new(down, across, height=0.6 + 2.3 * down, squeeze=False, sharex=True)
@@ -46,7 +46,8 @@ def census_fan(answer: Forecast) -> Picture:
 def chosen(answer: Forecast) -> list[str]:
     """Return the zones to draw: those with places, busiest first kept in order, then the total; at most four."""
     table = answer.zones
-    held = table[(table["zone"] != TOTAL) & (table["mean"] >= 0.5)]
+    held = table[table["zone"] != TOTAL]
+    held = held[(held["mean"] >= 0.5) | (len(held) == 1)]
     with_places = held[held["places"].notna() & (held["share_of_days_over"].notna())]
     busiest = (with_places if len(with_places) else held).nlargest(MOST_PANELS - 1, "mean")["zone"].tolist()
     zones = [z for z in table["zone"] if z in busiest]

@@ -25,6 +25,11 @@ MOST_ORIGINS = 26
 FEWEST_ERRORS = 8
 BACKTEST_DRAWS = 30
 RULES = ("last_value", "same_time_last_year", "littles_law")
+RULE_WORDS = {
+    "last_value": "last value",
+    "same_time_last_year": "same time last year",
+    "littles_law": "Little's law",
+}
 YEAR = 364
 
 
@@ -72,7 +77,7 @@ class Backtest(Answer):
         word = "smaller" if ratio < 1 else "larger"
         return (
             f"{start}; its error was {percent(abs(1 - ratio))} {word} than that of the best simple rule "
-            f"({best.replace('_', ' ')})."
+            f"({RULE_WORDS[best]})."
         )
 
     def notes(self) -> tuple[str, ...]:

@@ -80,7 +80,7 @@ def census(records: Records, moved: pd.DataFrame | None = None) -> Shown:
     return Shown(
         frame=frame,
         says=f"On {day(records.as_of)}, {count(here, 'animal')} {were(here)} in care; since {day(first)} "
-        f"there were {mean:.0f} on an average day.",
+        f"there were {mean:.{0 if mean >= 10 else 1}f} on an average day.",
         remarks=(
             "Counted at the end of the day: in on the day of intake, out on the day of outcome. A group that shares "
             "a place takes one place.",
