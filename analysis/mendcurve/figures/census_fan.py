@@ -9,6 +9,7 @@ from matplotlib.dates import AutoDateLocator, ConciseDateFormatter, date2num
 from mendcurve.figures import style
 from mendcurve.figures.style import Picture
 from mendcurve.questions.capacity_forecast import Forecast
+from mendcurve.questions.wording import count
 
 TOTAL = "all zones"
 MOST_PANELS = 4
@@ -113,7 +114,7 @@ def _title(answer: Forecast) -> str:
     if known.empty:
         last = answer.frame.iloc[-1]
         return (
-            f"In {answer.weeks} weeks about {last['mean']:.0f} places taken, {last['low80']} to {last['high80']} likely"
+            f"In {answer.weeks} weeks about {count(last['mean'], 'place')} taken, {last['low80']} to {last['high80']} likely"
         )
     if not likely:
         worst = known.iloc[int(known["any_day_over"].to_numpy().argmax())]
