@@ -183,4 +183,6 @@ def test_the_back_test_draws_every_rule_there_is_and_the_coverage():
 def test_no_past_to_test_on_is_said_in_words():
     none = Backtest(frame=pd.DataFrame(columns=["zone", *RULES]), summary=pd.DataFrame(), origins=0, remarks=())
     assert "too short" in backtest(none).subtitle
-    assert places_curve(needed_of([("quarantine", 3.0, 1)])).subtitle == "In no zone would more than two places be needed."
+    assert (
+        places_curve(needed_of([("quarantine", 3.0, 1)])).subtitle == "In no zone would more than two places be needed."
+    )

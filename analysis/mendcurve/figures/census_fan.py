@@ -22,7 +22,11 @@ def census_fan(answer: Forecast) -> Picture:
     """Draw one panel a zone: places taken in the past, the fan ahead, places."""
     zones = chosen(answer)
     if not zones or not (answer.past["places_taken"].any() or answer.frame["mean"].any()):
-        return style.empty(name="census-fan", title="Census ahead", why="No animal was in care in the last half year, and none is expected.")
+        return style.empty(
+            name="census-fan",
+            title="Census ahead",
+            why="No animal was in care in the last half year, and none is expected.",
+        )
     across = min(len(zones), 2)
     down = -(-len(zones) // across)
     figure, axes = style.new(down, across, height=0.6 + 2.3 * down, squeeze=False, sharex=True)
@@ -113,9 +117,7 @@ def _title(answer: Forecast) -> str:
     likely = known[known["any_day_over"] >= 0.5]["zone"].tolist()
     if known.empty:
         last = answer.frame.iloc[-1]
-        return (
-            f"In {answer.weeks} weeks about {count(last['mean'], 'place')} taken, {last['low80']} to {last['high80']} likely"
-        )
+        return f"In {answer.weeks} weeks about {count(last['mean'], 'place')} taken, {last['low80']} to {last['high80']} likely"
     if not likely:
         worst = known.iloc[int(known["any_day_over"].to_numpy().argmax())]
         return f"No zone is likely to run short; {worst['zone']} comes nearest"

@@ -19,7 +19,9 @@ def places_curve(answer: PlacesNeeded) -> Picture:
     """Draw one panel a zone: places against the share of days they are enough, with today's and the needed places."""
     zones = _chosen(answer)
     if not zones:
-        return style.empty(name="places-curve", title="Places and days", why="In no zone would more than two places be needed.")
+        return style.empty(
+            name="places-curve", title="Places and days", why="In no zone would more than two places be needed."
+        )
     across = 2 if len(zones) == 4 else len(zones)
     down = -(-len(zones) // across)
     figure, axes = style.new(down, across, height=0.6 + 2.2 * down, squeeze=False, sharey=True)

@@ -60,8 +60,8 @@ class Forecast(Answer):
         """Return where the census is heading and which zone is likeliest to lack places."""
         last = self.frame[self.frame["day"] == self.frame["day"].max()].iloc[-1]
         start = (
-            f"In {count(self.weeks, 'week')}, on {day(last['day'])}, we expect about {count(last['mean'], 'place')} taken, "
-            f"{between(last['low80'], last['high80'])} with a chance of 80 %"
+            f"In {count(self.weeks, 'week')}, on {day(last['day'])}, we expect about "
+            f"{count(last['mean'], 'place')} taken, {between(last['low80'], last['high80'])} with a chance of 80 %"
         )
         known = self.zones[self.zones["places"].notna()]
         if known.empty:
