@@ -117,7 +117,8 @@ def _title(answer: Forecast) -> str:
     likely = known[known["any_day_over"] >= 0.5]["zone"].tolist()
     if known.empty:
         last = answer.frame.iloc[-1]
-        return f"In {answer.weeks} weeks about {count(last['mean'], 'place')} taken, {last['low80']} to {last['high80']} likely"
+        taken = count(last["mean"], "place")
+        return f"In {answer.weeks} weeks about {taken} taken, {last['low80']} to {last['high80']} likely"
     if not likely:
         worst = known.iloc[int(known["any_day_over"].to_numpy().argmax())]
         return f"No zone is likely to run short; {worst['zone']} comes nearest"
