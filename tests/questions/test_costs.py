@@ -286,3 +286,74 @@ def test_medical_spending_of_a_stay_with_two_episodes_is_nobodys():
     answer = costs.per_episode(rescue([bill("2025-02-05", 10, stay_id="S-1")], n=6, conditions=conditions), draws=20)
     assert answer.unattributed == 10
     assert any("cannot be tied to one episode" in note for note in answer.notes())
+
+
+def test_money_received_for_another_grant_is_not_this_ones():
+    two = pd.DataFrame([GRANT, GRANT | {"grant_id": "G-2"}])
+    answer = costs.grant(rescue(grants=two, receipts=RECEIVED), "G-2", YEAR)
+    assert answer.line("received") == 0
+
+
+def test_care_days_count_animals_and_begin_with_the_period():
+    came = pd.DataFrame(
+        [
+            {
+                "stay_id": "S-1",
+                "species": "corn snake",
+                "intake_date": "2025-02-01",
+                "intake_type": "stray",
+                "group_size": 3,
+            }
+        ]
+    )
+    records = rescue(
+        [bill("2025-03-05", 30)],
+        intakes=came,
+        as_of="2025-03-31",
+        conditions=pd.DataFrame(columns=["episode_id", "stay_id", "condition", "found_on"]),
+    )
+    row = costs.per_adoption(records, period("2025-03-01", "2025-03-10")).to_frame().iloc[0]
+    assert row["care_days"] == 30
+    assert row["per_care_day"] == 1
+
+
+def test_a_bill_after_the_end_counts_and_one_after_day_180_does_not():
+    bills = [bill("2025-09-20", 60, episode_id="E-1"), bill("2025-09-20", 60, episode_id="E-2")]
+    row = (
+        costs.per_episode(rescue(bills, n=6, conditions=ended(6, [10, 300, 10, 10, 10, 10])), draws=20)
+        .to_frame()
+        .iloc[0]
+    )
+    assert row["spent"] == 60
+    assert row["mean"] == pytest.approx(10)
+
+
+def test_day_30_belongs_to_the_first_30_days():
+    # E-6 is cut off on day 35: it is complete in the first 30 days only, so a cost on day 30 counts once for all six.
+    conditions = ended(6, [60, 60, 60, 60, 60, None])
+    came = pd.DataFrame(
+        {
+            "stay_id": [f"S-{i}" for i in range(1, 7)],
+            "species": "corn snake",
+            "intake_date": ["2025-02-01"] * 5 + ["2025-02-26"],
+            "intake_type": "stray",
+        }
+    )
+    conditions.loc[5, "found_on"] = "2025-02-26"
+    bills = [bill("2025-03-03", 30, episode_id=f"E-{i}") for i in range(1, 6)] + [
+        bill("2025-03-28", 30, episode_id="E-6")
+    ]
+    row = (
+        costs.per_episode(rescue(bills, n=6, conditions=conditions, intakes=came, as_of="2025-04-02"), draws=20)
+        .to_frame()
+        .iloc[0]
+    )
+    assert row["mean"] == pytest.approx(30)
+
+
+def test_a_later_episode_of_a_condition_in_the_stay_is_left_out_and_counted():
+    conditions = ended(6, [10] * 6)
+    conditions.loc[1, ["stay_id", "found_on", "ended_on"]] = ["S-1", "2025-03-01", "2025-03-20"]
+    answer = costs.per_episode(rescue([bill("2025-02-05", 10, episode_id="E-1")], n=6, conditions=conditions), draws=20)
+    assert answer.relapses == 1
+    assert answer.to_frame()["episodes"].iloc[0] == 5

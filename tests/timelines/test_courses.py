@@ -232,3 +232,19 @@ def test_agrees_with_a_second_implementation_and_every_planned_dose_is_told_of(s
     assert all(n == list(range(1, len(n) + 1)) for n in numbers)
     assert rows["given_at"].notna().sum() == len(doses_of)
     assert (course["hours_covered"] <= course["hours_due"] + 1e-9).all()
+
+
+def test_a_record_after_the_stop_is_extra_though_it_comes_when_a_dose_would_be_due():
+    records = rescue([0, 72, 144], stopped=str(FIRST + pd.Timedelta(hours=80)))
+    assert states(records)[:3] == ["on time", "on time", "extra"]
+
+
+def test_a_stopped_course_without_an_end_has_no_next_dose():
+    records = rescue([0, 72], planned=None, stopped=str(FIRST + pd.Timedelta(hours=80)))
+    assert states(records) == ["on time", "on time"]
+    assert courses.courses(records).iloc[0]["status"] == "stopped"
+
+
+def test_hours_of_a_running_course_end_with_the_as_of_day():
+    course = courses.courses(rescue([0], as_of="2025-03-02")).iloc[0]
+    assert course["hours_due"] == course["hours_covered"] == 39

@@ -172,7 +172,6 @@ class _Run:
 
     def _miss(self, c: np.ndarray, n: np.ndarray) -> None:
         self._block(c, n, MISS)
-        self.open_record[c] = np.where(n > 0, -1, self.open_record[c])
 
     def _block(self, c: np.ndarray, n: np.ndarray, state: int) -> None:
         which = np.repeat(np.arange(len(c)), n)
