@@ -341,14 +341,14 @@ def test_day_30_belongs_to_the_first_30_days():
     )
     conditions.loc[5, "found_on"] = "2025-02-26"
     bills = [bill("2025-03-03", 30, episode_id=f"E-{i}") for i in range(1, 6)] + [
-        bill("2025-03-28", 30, episode_id="E-6")
+        bill("2025-03-28", 90, episode_id="E-6")
     ]
     row = (
         costs.per_episode(rescue(bills, n=6, conditions=conditions, intakes=came, as_of="2025-04-02"), draws=20)
         .to_frame()
         .iloc[0]
     )
-    assert row["mean"] == pytest.approx(30)
+    assert row["mean"] == pytest.approx(40)
 
 
 def test_a_later_episode_of_a_condition_in_the_stay_is_left_out_and_counted():
