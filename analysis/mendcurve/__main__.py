@@ -100,6 +100,12 @@ def demo(
     """Write the records of an invented rescue, to try everything on."""
     from mendcurve import demo as invented
 
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise InputError(
+            "The demo records are written into a new or an empty folder only, so that nothing of yours is lost.",
+            [f"{folder} is not empty" if folder.is_dir() else f"{folder} is a file"],
+            "Give another folder.",
+        )
     invented.write(folder)
     print(f"Written: {folder}. Try: mendcurve report all {folder}")
 
@@ -189,6 +195,10 @@ def main() -> None:
         app(prog_name="mendcurve")
     except InputError as error:
         print(error, file=sys.stderr)
+        sys.exit(2)
+    except OSError as error:
+        print(f"{error.filename or 'A file'} cannot be written or read: {error.strerror}.", file=sys.stderr)
+        print("Give another place, or make the folder, and run again.", file=sys.stderr)
         sys.exit(2)
 
 

@@ -140,3 +140,19 @@ def test_chosen_records_win_over_the_notebooks_own(monkeypatch):
     assert chosen("here") == "here"
     monkeypatch.setenv("MENDCURVE_RECORDS", os.sep + "there")
     assert chosen("here") == os.sep + "there"
+
+
+def test_the_demo_never_writes_over_what_is_there(tmp_path, monkeypatch, capsys):
+    (tmp_path / "intakes.csv").write_text("MY RECORDS", encoding="utf-8")
+    monkeypatch.setattr("sys.argv", ["mendcurve", "demo", str(tmp_path)])
+    with pytest.raises(SystemExit, match="2"):
+        command.main()
+    assert "empty folder only" in capsys.readouterr().err
+    assert (tmp_path / "intakes.csv").read_text(encoding="utf-8") == "MY RECORDS"
+
+
+def test_a_place_that_cannot_be_written_is_said_in_words(tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr("sys.argv", ["mendcurve", "template", str(tmp_path / "no" / "such" / "file.xlsx")])
+    with pytest.raises(SystemExit, match="2"):
+        command.main()
+    assert "cannot be written or read" in capsys.readouterr().err

@@ -131,3 +131,14 @@ def test_the_simple_curve_is_right_where_nothing_competes():
     row = simple.means(made).to_frame().iloc[0]
     assert row["simple_share"] == pytest.approx(row["share"]) == pytest.approx(1)
     assert row["mean_of_cleared"] == pytest.approx(31 + (n - 1) / 2)
+
+
+def test_where_outcomes_are_not_recorded_nobody_is_said_to_have_left():
+    only = from_frames(
+        as_of="2025-12-31",
+        records_start="2025-01-01",
+        intakes=pd.DataFrame(
+            {"stay_id": ["A"], "species": "corn snake", "intake_date": ["2025-02-01"], "intake_type": "stray"}
+        ),
+    )
+    assert "Outcomes are not recorded" in summary.what_happened(only, YEAR).sentence()

@@ -43,7 +43,8 @@ class Findings(Answer):
             return "Checking the records found nothing to mend; no row is set aside."
         counted = zip(self.frame["effect"], self.frame["findings"], strict=True)
         parts = [f"{number:,} {WORDS[effect]}" for effect, number in counted if number]
-        aside = f"{count(self.set_aside, 'row')} {were(self.set_aside)} set aside and used in no number"
+        aside = f"{count(self.set_aside, 'row')} {were(self.set_aside)} set aside"
+        aside += " and used in no number" if self.set_aside else ""
         return f"Checking the records gave {count(n, 'finding')} ({listing(parts)}); {aside}."
 
     def notes(self) -> tuple[str, ...]:

@@ -57,6 +57,7 @@ class Told(Answer):
     now: Figures
     before: Figures | None
     currency: str
+    has_outcomes: bool
     has_conditions: bool
     has_clearing: bool
     has_spending: bool
@@ -94,7 +95,9 @@ class Told(Answer):
         parts = [
             f"{when} we cared for {count(now.helped, 'animal')}: {now.here:,} {were(now.here)} here when the period "
             f"began and {now.came_in:,} came in.",
-            f"{left} left, {now.live:,} of them alive: {now.adopted:,} were adopted.",
+            f"{left} left, {now.live:,} of them alive: {now.adopted:,} were adopted."
+            if self.has_outcomes
+            else "Outcomes are not recorded, so nobody is known to have left.",
             self._recovered(now),
             f"Running the rescue cost {cost}." if self.has_spending else "Spending is not recorded.",
             self._before(),
@@ -157,6 +160,7 @@ def what_happened(records: Records, period: Period | None = None) -> Told:
         now=_figures(records, period),
         before=None if year is None else _figures(records, year),
         currency=str(records.settings["rescue.currency"]),
+        has_outcomes=records.has("outcomes"),
         has_conditions=records.has("conditions"),
         has_clearing=clearing_recorded(records),
         has_spending=records.has("spending"),

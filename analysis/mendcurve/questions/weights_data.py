@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from mendcurve.errors import InputError
 from mendcurve.methods.mixed import MixedFit, fit
 from mendcurve.methods.mixed_moments import moments
 from mendcurve.methods.trend_noise import Noise, pooled, residuals
@@ -114,7 +115,10 @@ def usual_gains(frame: pd.DataFrame, noises: dict[str, Noise]) -> dict[tuple[str
         for key, group in rows[span > 0].groupby(by):
             if group["stay_id"].nunique() >= FEWEST_ANIMALS:
                 words = tuple(k for k in key if isinstance(k, str))
-                out[(*mark, *words)] = _usual(group, " ".join(words[::-1]), noises)
+                try:
+                    out[(*mark, *words)] = _usual(group, " ".join(words[::-1]), noises)
+                except InputError:
+                    continue  # no model fits these: the animals are compared with the taxon group, or with none
     return out
 
 
