@@ -105,5 +105,5 @@ def test_only_the_public_rendition_hides_small_counts_and_says_by_what_rule():
     outside = public_table(counts, "Intakes", by="taxon", total="all", public=True, smallest=5)
     assert ">3<" in inside._repr_html_()
     assert ">3<" not in outside._repr_html_()
-    assert "Counts from 1 to 4 are hidden" in outside._repr_html_()
+    assert "In this table counts from 1 to 4 are hidden" in outside._repr_html_()
     assert ",3," not in csv_text(outside.data)

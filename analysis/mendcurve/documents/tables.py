@@ -124,7 +124,7 @@ def public_table(
     shown = protect(body, by=by, counts=names, smallest=smallest if public else 1)
     if (shown == HIDDEN).to_numpy().any():
         rule = (
-            f"Counts from 1 to {smallest - 1} are hidden in documents for outsiders, and with them others that would "
+            f"In this table counts from 1 to {smallest - 1} are hidden from outsiders, and with them others that would "
             "give them away by subtraction."
         )
         said = (rule, *said)

@@ -91,10 +91,7 @@ def _title(table: pd.DataFrame) -> str:
     rules = [r for r in RULES if table[r].notna().all()]
     if not rules:
         return "How past forecasts did"
-    better = sum(bool((table["score"] < table[r]).all()) for r in rules)
-    if better == len(rules):
-        return "Past forecasts were nearer than every simple rule at every distance"
-    best = min(rules, key=lambda r: table[r].mean())
-    ratio = table["score"].mean() / table[best].mean()
-    word = "nearer than" if ratio < 1 else "no nearer than"
-    return f"On average past forecasts were {word} the best simple rule ({NAMES[best]})"
+    far = table.loc[table["days_ahead"] == table["days_ahead"].max()].iloc[0]
+    best = min(rules, key=lambda r: far[r])
+    word = "larger" if far["score"] > far[best] else "smaller"
+    return f"At {far['days_ahead']:.0f} days ahead the mean error was {word} than that of {NAMES[best]}"

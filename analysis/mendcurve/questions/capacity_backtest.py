@@ -13,7 +13,7 @@ from mendcurve.questions.answer import Answer
 from mendcurve.questions.capacity_census import daily, titled
 from mendcurve.questions.capacity_forecast import LEVELS, shown
 from mendcurve.questions.capacity_house import TOTAL, Setup, setup
-from mendcurve.questions.wording import count, day, percent
+from mendcurve.questions.wording import count, day
 from mendcurve.records.records import Records
 from mendcurve.timelines.places import spells, zone_order
 
@@ -63,21 +63,22 @@ class Backtest(Answer):
         if self.frame.empty:
             return "The records are too short to test a forecast on the past."
         main = self.frame[self.frame["zone"] == self.frame["zone"].iloc[-1]]
-        held = int(covered(main["pit"], 0.8).sum())
-        start = (
-            f"In {count(self.origins, 'past forecast')} at {main['days_ahead'].nunique()} distances, the 80 % band of "
-            f"{main['zone'].iloc[0]} held what came {held} of {len(main)} times ({percent(held / len(main))})"
+        far = int(main["days_ahead"].max())
+        last = main[main["days_ahead"] == far]
+        held = [int(covered(last["pit"], level).sum()) for level in (0.8, 0.95)]
+        text = (
+            f"At {far} days ahead, the furthest tested, the 80 % band of {main['zone'].iloc[0]} held what came in "
+            f"{held[0]} of {count(len(last), 'past forecast')} and the 95 % band in {held[1]}"
         )
-        fair = main.dropna(subset=list(RULES), how="all")
+        fair = last.dropna(subset=list(RULES), how="all")
         best = min((r for r in RULES if fair[r].notna().any()), key=lambda r: fair[r].mean(), default=None)
         if best is None:
-            return f"{start}."
+            return f"{text}."
         both = fair.dropna(subset=[best])
-        ratio = both["score"].mean() / both[best].mean() if both[best].mean() > 0 else float("nan")
-        word = "smaller" if ratio < 1 else "larger"
         return (
-            f"{start}; its error was {percent(abs(1 - ratio))} {word} than that of the best simple rule "
-            f"({RULE_WORDS[best]})."
+            f"{text}; its mean error there was {both['score'].mean():.1f} places, that of the nearest simple rule "
+            f"({RULE_WORDS[best]}) {both[best].mean():.1f}. Forecasts a few weeks apart share most of what came: too "
+            "few to call one better."
         )
 
     def notes(self) -> tuple[str, ...]:

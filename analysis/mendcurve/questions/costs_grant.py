@@ -208,7 +208,8 @@ def _by_category(rows: pd.DataFrame, currency: str) -> pd.DataFrame:
 
 
 def _helped(records: Records, rows: pd.DataFrame, inside: pd.Series, mine: pd.Series) -> pd.DataFrame:
-    size = stays(records).groupby("cluster")["animals"].max()
+    # parts of a stay are different animals and add up; second stays of one animal are the same one
+    size = stays(records).groupby(["cluster", "stay_id"])["animals"].sum().groupby(level="cluster").max()
     tied = rows["cluster"].notna()
     good = mine & (rows["refused"] == "")
 

@@ -10,7 +10,7 @@ from mendcurve.questions.answer import Answer
 from mendcurve.questions.spans import from_to, sentence_case, span
 from mendcurve.questions.wording import count
 from mendcurve.records.records import Records
-from mendcurve.timelines.episodes import OPEN, episodes
+from mendcurve.timelines.episodes import OPEN, animals_by, episodes
 from mendcurve.timelines.period import Period
 
 SEVERITIES = ("mild", "moderate", "severe", "not recorded")
@@ -67,7 +67,11 @@ class Conditions(Answer):
 
     def notes(self) -> tuple[str, ...]:
         """Return how animals are counted."""
-        return ("An animal is counted once for each condition it had; counts by condition do not add up to animals.",)
+        return (
+            "An animal is counted once for each condition it had; counts by condition do not add up to animals. "
+            "Severity "
+            "is that of its first episode in the period; a relapse is counted beside, not as a further animal.",
+        )
 
 
 def conditions(records: Records, period: Period | None = None) -> Conditions:
@@ -75,20 +79,26 @@ def conditions(records: Records, period: Period | None = None) -> Conditions:
     period = span(records, period)
     rows = episodes(records)
     rows = rows[period.contains(rows["found_on"]) & (rows["end"] != "split off")]
-    severity = rows["severity"].fillna("not recorded")
+    key = ["stay_id", "condition"]
+    rows = rows.sort_values("found_on", kind="stable")
+    first = rows.drop_duplicates(key).set_index(key)
+    severity = first["severity"].fillna("not recorded")
+    animals = animals_by(rows, key).reindex(first.index)
+    none = pd.Series(0, index=first.index)
+    open_now, again = (rows[rows["end"] == OPEN], rows[rows["relapse"]])
     parts = {
-        "animals": rows["animals"], "relapses": rows["animals"].where(rows["relapse"], 0),
-        "as_main_reason": rows["animals"].where(rows["primary"], 0),
-        **{s.replace(" ", "_"): rows["animals"].where(severity == s, 0) for s in SEVERITIES},
-        "open_now": rows["animals"].where(rows["end"] == OPEN, 0),
+        "animals": animals, "relapses": none.add(again.groupby(key)["animals"].sum(), fill_value=0),
+        "as_main_reason": animals.where(rows.groupby(key)["primary"].any().reindex(first.index), 0),
+        **{s.replace(" ", "_"): animals.where(severity == s, 0) for s in SEVERITIES},
+        "open_now": none.add(animals_by(open_now, key), fill_value=0),
     }  # fmt: skip
-    frame = pd.DataFrame(parts).groupby(rows["condition"]).sum().astype("int64")
+    frame = pd.DataFrame(parts).groupby(level="condition").sum().astype("int64")
     frame.insert(0, "episodes", rows.groupby("condition")["episode_id"].nunique())
     frame = frame.sort_values(["animals", "episodes"], ascending=False, kind="stable").rename_axis(index="condition")
     frame = frame.reset_index()
     frame.attrs.update(title=f"Conditions found {from_to(period)}",
                        units={"episodes": "records", **dict.fromkeys(parts, "animals")})  # fmt: skip
-    by_stay = rows.groupby(["stay_id", "condition"])["animals"].sum().reset_index()
+    by_stay = animals.rename("animals").reset_index()
     return Conditions(frame=frame, per_animal=_per_animal(by_stay), pairs=_pairs(by_stay), period=period,
                       recorded=records.has("conditions"))  # fmt: skip
 

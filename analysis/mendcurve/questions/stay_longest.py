@@ -46,7 +46,8 @@ class Longest(Answer):
         if not len(here):
             return f"On {day(self.as_of)} no animal was in care."
         top = here.iloc[0]
-        text = f"On {day(self.as_of)} the longest stay in care was {top['stay_id']} ({top['species']}), "
+        text = f"On {day(self.as_of)} the longest stay in care, permanent residents apart, was "
+        text += f"{top['stay_id']} ({top['species']}), "
         text += count(top["days"], "day")
         if not np.isnan(top["shorter"]):
             text += f", longer than {percent(top['shorter'])} of the stays of {_of(top)}"

@@ -118,7 +118,7 @@ def _pieces(records: Records, frame: pd.DataFrame) -> pd.DataFrame:
     new = ~both[key].eq(both[key].shift()).all(axis=1)
     both = both.assign(run=new.cumsum(), assumed_to=_length(both, records) * both["animals"] * both["assumed"])
     out = both.groupby("run", sort=False).agg(
-        stay_id=("stay_id", "first"), cluster=("cluster", "first"), phase=("phase", "first"),
+        stay_id=("stay_id", "first"), part=("part", "first"), cluster=("cluster", "first"), phase=("phase", "first"),
         animals=("animals", "first"),
         from_date=("from_date", "first"), upto=("upto", "last"),
         assumed_days=("assumed_to", "sum"),
@@ -150,8 +150,8 @@ def _waits(records: Records, frame: pd.DataFrame) -> pd.DataFrame:
     end = rows["vet_seen_on"].fillna(rows["end_date"])
     far = records.as_of + pd.Timedelta(days=1)
     rows = rows.assign(from_date=rows["found_on"], upto=end.fillna(far), open=end.isna(), assumed_days=0)
-    rows = rows.sort_values(["stay_id", "upto"], kind="stable").drop_duplicates(["stay_id"])
-    return rows[["stay_id", "cluster", "animals", "from_date", "upto", "open", "assumed_days"]]
+    rows = rows.sort_values(["stay_id", "upto"], kind="stable").drop_duplicates(["stay_id", "part"])
+    return rows[["stay_id", "part", "cluster", "animals", "from_date", "upto", "open", "assumed_days"]]
 
 
 def _row(name: str, some: pd.DataFrame, records: Records) -> dict[str, object]:
@@ -166,7 +166,8 @@ def _row(name: str, some: pd.DataFrame, records: Records) -> dict[str, object]:
     one: Told | None = next(told(rows, None, ("over",), records.settings), None)
     middle, low, high = (float("nan"),) * 3 if one is None else one.median_any()
     return {
-        "phase": name, "animals": int(some.drop_duplicates("stay_id")["animals"].sum()), "animal_days": animal_days,
+        "phase": name, "animals": int(some.drop_duplicates(["stay_id", "part"])["animals"].sum()),
+        "animal_days": animal_days,
         "median": middle, "median_low": low, "median_high": high,
         "still_in_it": int(some.loc[some["open"], "animals"].sum()), "assumed_days": int(some["assumed_days"].sum()),
     }  # fmt: skip

@@ -15,7 +15,7 @@ from mendcurve.questions.quality import findings
 from mendcurve.questions.spans import earlier, from_to, sentence_case, span
 from mendcurve.questions.wording import count, money, share_of, were
 from mendcurve.records.records import Records
-from mendcurve.timelines.episodes import clearing_recorded, episodes
+from mendcurve.timelines.episodes import animals_by, clearing_recorded, episodes
 from mendcurve.timelines.period import Period
 
 YEAR_BEFORE = "the year before"
@@ -209,10 +209,4 @@ def _cleared(records: Records, period: Period) -> tuple[int, int]:
     rows = episodes(records)
     open_then = rows[(rows["found_on"] <= period.end) & (rows["end_date"].isna() | (rows["end_date"] >= period.start))]
     done = open_then[(open_then["end"] == "cleared") & period.contains(open_then["end_date"])]
-    return _animals(open_then), _animals(done)
-
-
-def _animals(rows: pd.DataFrame) -> int:
-    # several conditions of one stay concern the same animals: the largest number of them counts
-    by_episode = rows.groupby(["stay_id", "episode_id"])["animals"].sum()
-    return int(by_episode.groupby("stay_id").max().sum())
+    return tuple(int(animals_by(some, ["stay_id"]).sum()) for some in (open_then, done))  # type: ignore[return-value]

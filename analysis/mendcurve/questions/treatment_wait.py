@@ -148,11 +148,14 @@ def vet_wait(records: Records, period: Period | None = None) -> VetWait:
 
 
 def _waited(name: str, rows: pd.DataFrame, by_day: int, least: int) -> tuple[dict[str, object], pd.DataFrame]:
-    ends = {c.replace(" ", "_"): int((rows["why"] == i).sum()) for i, c in enumerate(CAUSES, start=1)}
+    ends = {
+        c.replace(" ", "_"): rows.loc[rows["why"] == i, "episode_id"].nunique() for i, c in enumerate(CAUSES, start=1)
+    }
     closed = rows["cause"] > 0
     with_date = int((closed & rows["seen"]).sum())
     row: dict[str, object] = {
-        "condition": name, "episodes": len(rows), **ends, "waiting": int((rows["why"] == 0).sum()),
+        "condition": name, "episodes": rows["episode_id"].nunique(), **ends,
+        "waiting": rows.loc[rows["why"] == 0, "episode_id"].nunique(),
         "closed": int(closed.sum()), "closed_with_date": with_date, "answer": "", "by_day": by_day,
         **dict.fromkeys(("share_seen", "low", "high", "median_days", "median_low", "median_high"), np.nan),
     }  # fmt: skip

@@ -95,7 +95,8 @@ class Screen(Answer):
         return (
             f"Of {count(len(self.frame), 'animal or group', 'animals and groups')} in care on {day(self.as_of)}, "
             f"{said}; {_some(n['too few weighings to tell'], 'has', 'have')} too few weighings to tell and "
-            f"{_some(n['overdue'], 'is', 'are')} overdue for weighing. About {self.expected:.2g} of those listed would "
+            f"{_some(n['overdue'], 'is', 'are')} overdue for weighing. "
+            f"At most about {self.expected:.2g} of those listed would "
             "be expected by chance alone."
         )
 

@@ -70,6 +70,17 @@ _STAY_COLUMNS = [
 ]
 
 
+def animals_by(rows: pd.DataFrame, by: list[str]) -> pd.Series:
+    """Return the animals behind episode parts, by ``by`` (which holds stay_id).
+
+    Notes
+    -----
+    Parts of one episode are different animals and add up. Episodes of one stay (several conditions, a relapse) concern
+    the same animals: the largest counts, so that a relapse is no further animal.
+    """
+    return rows.groupby([*by, "episode_id"])["animals"].sum().groupby(level=by).max()
+
+
 def clearing_recorded(records: Records) -> bool:
     """Whether the rescue writes down that an episode ended at all; without it nobody is ever seen to recover."""
     return records.has("conditions", "ended_on")
