@@ -92,7 +92,7 @@ def needed_gain(animal: Animal, as_of: pd.Timestamp) -> tuple[float, str]:
             animal.usual.gain / 2,
             f"half the usual gain of animals like it below target ({animal.usual.of}, {animal.usual.animals} animals)",
         )
-    return 0.0, "too few animals like it to say what is usual: watched for loss only"
+    return 0.0, "what is usual for animals like it cannot be told: watched for loss only"
 
 
 def model_of(animal: Animal, needed: float) -> Model:
