@@ -94,13 +94,32 @@ def test_phases_follow_recorded_moves_and_readiness():
     assert answer.sentence().startswith("Of 60 animal-days up to 31 December 2025, 50 % were spent in quarantine, 33 %")
 
 
+def test_readiness_that_has_ended_still_was_readiness():
+    moves = [{"stay_id": "S0", "moved_on": "2025-01-01", "zone": "foster"}]
+    ready = [{"stay_id": "S0", "what": "ready for a home", "from_date": "2025-01-11", "to_date": "2025-01-20"}]
+    frame = stay.phases(records([{"days": 60, "end": "adopted"}], moves=moves, periods=ready)).to_frame()
+    # ten days from the 11th to the 20th, both counted
+    assert frame.set_index("phase")["animal_days"].to_dict() == {"foster": 50, "waiting for a home": 10}
+
+
+def test_days_before_an_animal_became_a_resident_count_and_its_phase_is_cut_off_not_over():
+    moves = [{"stay_id": f"S{i}", "moved_on": "2025-01-01", "zone": "quarantine"} for i in range(8)]
+    kept = [{"stay_id": "S0", "what": "permanent resident", "from_date": "2025-01-06"}]
+    rows = [{"days": 200, "end": None}, *[{"days": 40, "end": "adopted"}] * 7]
+    frame = stay.phases(records(rows, moves=moves, periods=kept)).to_frame().set_index("phase")
+    assert frame.loc["quarantine", "animal_days"] == 5 + 7 * 40
+    assert frame.loc["quarantine", "still_in_it"] == 0
+    assert frame.loc["quarantine", "median"] == 40
+
+
 def test_the_days_of_the_phases_are_the_days_in_care(demo):
     from mendcurve.timelines.stays import stays
 
     frame = stays(demo)
-    frame = frame[~frame["dead_on_arrival"] & ~frame["permanent"]]
+    frame = frame[~frame["dead_on_arrival"]]
     far = demo.as_of + pd.Timedelta(days=1)
     out = frame["outcome_date"].mask(frame["end"] == "lost track of", frame["last_seen"]).fillna(far)
+    out = out.where(frame["permanent_from"].isna() | (out <= frame["permanent_from"]), frame["permanent_from"])
     since = frame["intake_date"].clip(lower=pd.Series(demo.records_start, index=frame.index))
     days = ((out - since).dt.days.clip(lower=0) * frame["animals"]).sum()
     table = stay.phases(demo).to_frame()

@@ -69,7 +69,7 @@ class Conditions(Answer):
         """Return how animals are counted."""
         return (
             "An animal is counted once for each condition it had; counts by condition do not add up to animals. "
-            "Severity is that of its first episode in the period; a relapse is counted beside, not as a further animal.",
+            "Severity is that of its first episode in the period; a relapse is counted beside, not as one more animal.",
         )
 
 

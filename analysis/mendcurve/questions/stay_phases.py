@@ -12,6 +12,7 @@ from mendcurve.questions.incidence import Told, told
 from mendcurve.questions.wording import count, day, listing, percent
 from mendcurve.records.records import Records
 from mendcurve.timelines.episodes import episodes
+from mendcurve.timelines.lookup import look_up
 from mendcurve.timelines.places import spells, zones_known
 from mendcurve.timelines.stays import stays
 
@@ -31,7 +32,8 @@ COLUMNS = (
 DEFINITION = (
     "Days under observation, in animal-days. A day belongs to the zone the animal was in at its end; an animal "
     "recorded as ready for a home is waiting for one in whatever zone. Median: the first day by which half had "
-    "left the phase, those still in it included. Waiting for the vet: from the day a condition was found to the "
+    "left the phase, those still in it included. An animal that became a permanent "
+    "resident is followed up to that day. Waiting for the vet: from the day a condition was found to the "
     "day a vet saw it, or to its end; these days lie within the others."
 )
 
@@ -104,15 +106,26 @@ def phases(records: Records) -> Phases:
 
 
 def _pieces(records: Records, frame: pd.DataFrame) -> pd.DataFrame:
-    """Cut zone spells where an animal became ready for a home; join pieces of one phase that follow each other."""
-    zone = spells(records, frame)
-    zone = zone[~zone["permanent"]]
+    """Cut zone spells where an animal was ready for a home or became a resident; join pieces of one phase.
+
+    ``open``: it goes on on the as-of date. ``cut``: it goes on, or the animal became a resident; how long the phase
+    would have lasted is then not known.
+    """
     names = {str(records.settings["zones.adoption"]): WAITING}
     far = records.as_of + pd.Timedelta(days=1)
-    zone = zone.assign(upto=zone["to_date"].fillna(far), ready=_ready(records, zone["stay_id"]).fillna(far))
-    before = zone.assign(upto=zone[["upto", "ready"]].min(axis=1), phase=zone["zone"].replace(names))
-    after = zone.assign(from_date=zone[["from_date", "ready"]].max(axis=1), phase=WAITING)
-    both = pd.concat([before, after], ignore_index=True)
+    since = frame.drop_duplicates("stay_id").set_index("stay_id")["permanent_from"]
+    zone = spells(records, frame)
+    zone = zone.assign(upto=zone["to_date"].fillna(far), stops=look_up(zone["stay_id"], since).fillna(far))
+    zone = zone.assign(upto=zone[["upto", "stops"]].min(axis=1), phase=zone["zone"].replace(names))
+    begins, ends = (at.fillna(far) for at in _ready(records, zone["stay_id"], far))
+    both = pd.concat(
+        [
+            zone.assign(upto=_earlier(zone["upto"], begins)),
+            zone.assign(from_date=_later(zone["from_date"], begins), upto=_earlier(zone["upto"], ends), phase=WAITING),
+            zone.assign(from_date=_later(zone["from_date"], ends)),
+        ],
+        ignore_index=True,
+    )
     both = both[both["from_date"] < both["upto"]].sort_values(["stay_id", "part", "from_date"], kind="stable")
     key = ["stay_id", "part", "phase"]
     new = ~both[key].eq(both[key].shift()).all(axis=1)
@@ -120,11 +133,20 @@ def _pieces(records: Records, frame: pd.DataFrame) -> pd.DataFrame:
     out = both.groupby("run", sort=False).agg(
         stay_id=("stay_id", "first"), part=("part", "first"), cluster=("cluster", "first"), phase=("phase", "first"),
         animals=("animals", "first"),
-        from_date=("from_date", "first"), upto=("upto", "last"),
+        from_date=("from_date", "first"), upto=("upto", "last"), stops=("stops", "last"),
         assumed_days=("assumed_to", "sum"),
     )  # fmt: skip
     out["open"] = out["upto"] == far
+    out["cut"] = out["open"] | (out["upto"] == out["stops"])
     return out.reset_index(drop=True)
+
+
+def _earlier(one: pd.Series, other: pd.Series) -> pd.Series:
+    return one.where(one <= other, other)
+
+
+def _later(one: pd.Series, other: pd.Series) -> pd.Series:
+    return one.where(one >= other, other)
 
 
 def _length(rows: pd.DataFrame, records: Records) -> pd.Series:
@@ -132,13 +154,13 @@ def _length(rows: pd.DataFrame, records: Records) -> pd.Series:
     return (rows["upto"] - start).dt.days.clip(lower=0)
 
 
-def _ready(records: Records, stay: pd.Series) -> pd.Series:
+def _ready(records: Records, stay: pd.Series, far: pd.Timestamp) -> tuple[pd.Series, pd.Series]:
+    """Return from when and up to which day (not counted) the animal was last ready for a home, on the index of stay."""
     table = records["periods"]
-    table = table[
-        (table["what"] == "ready for a home") & (table["from_date"] <= records.as_of) & table["to_date"].isna()
-    ]
-    first = table.groupby("stay_id")["from_date"].max().astype("datetime64[s]")
-    return pd.Series(first.reindex(stay.to_numpy()).to_numpy(), index=stay.index).astype("datetime64[s]")
+    table = table[(table["what"] == "ready for a home") & (table["from_date"] <= records.as_of)]
+    last = table.sort_values("from_date", kind="stable").drop_duplicates("stay_id", keep="last").set_index("stay_id")
+    ends = (last["to_date"] + pd.Timedelta(days=1)).fillna(far)
+    return look_up(stay, last["from_date"]), look_up(stay, ends)
 
 
 def _waits(records: Records, frame: pd.DataFrame) -> pd.DataFrame:
@@ -149,17 +171,19 @@ def _waits(records: Records, frame: pd.DataFrame) -> pd.DataFrame:
     rows = rows[rows["used"] & ~rows["lifelong"] & ~rows["relapse"]]
     end = rows["vet_seen_on"].fillna(rows["end_date"])
     far = records.as_of + pd.Timedelta(days=1)
-    rows = rows.assign(from_date=rows["found_on"], upto=end.fillna(far), open=end.isna(), assumed_days=0)
+    rows = rows.assign(
+        from_date=rows["found_on"], upto=end.fillna(far), open=end.isna(), cut=end.isna(), assumed_days=0
+    )
     rows = rows.sort_values(["stay_id", "upto"], kind="stable").drop_duplicates(["stay_id", "part"])
-    return rows[["stay_id", "part", "cluster", "animals", "from_date", "upto", "open", "assumed_days"]]
+    return rows[["stay_id", "part", "cluster", "animals", "from_date", "upto", "open", "cut", "assumed_days"]]
 
 
 def _row(name: str, some: pd.DataFrame, records: Records) -> dict[str, object]:
     animal_days = int((_length(some, records) * some["animals"]).sum())
-    last = (some["upto"] - some["from_date"]).dt.days - some["open"].astype("int64")
+    last = (some["upto"] - some["from_date"]).dt.days - some["cut"].astype("int64")
     first = (records.records_start - some["from_date"]).dt.days.clip(lower=0)
     rows = pd.DataFrame({
-        "entry": first - 1, "exit": last, "cause": (~some["open"]).astype("int64"), "animals": some["animals"],
+        "entry": first - 1, "exit": last, "cause": (~some["cut"]).astype("int64"), "animals": some["animals"],
         "cluster": some["cluster"],
     })  # fmt: skip
     rows = rows[rows["exit"] > rows["entry"]]
