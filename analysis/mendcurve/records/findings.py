@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-COLUMNS = ("file", "sheet", "row", "table", "stay_id", "column", "value", "rule", "what_to_do", "effect")
+COLUMNS = ("file", "sheet", "row", "table", "stay_id", "column", "value", "rule", "what_to_do", "effect", "likely")
 SET_ASIDE = "set aside"
 DOUBTFUL = "kept, doubtful"
 CHANGED = "changed"
@@ -51,8 +51,12 @@ class Ledger:
         rule: pd.Series | str,
         what_to_do: pd.Series | str,
         effect: str | pd.Series,
+        likely: pd.Series | str = "",
     ) -> None:
-        """Add one finding for each row of ``where``, which has ``source_*`` and perhaps ``stay_id``."""
+        """Add one finding for each row of ``where``, which has ``source_*`` and perhaps ``stay_id``.
+
+        ``likely`` names the slip that probably happened, and perhaps what was meant ("a year may have slipped: 2025").
+        """
         if not len(where):
             return
         self._lines.append(
@@ -68,6 +72,7 @@ class Ledger:
                     "rule": rule,
                     "what_to_do": what_to_do,
                     "effect": effect,
+                    "likely": likely,
                 },
                 index=where.index,
                 columns=list(COLUMNS),
@@ -86,6 +91,7 @@ class Ledger:
         what_to_do: str,
         effect: str = NOTE,
         row: int | None = None,
+        likely: str = "",
     ) -> None:
         """Add one finding about a whole file, sheet or column (or about one row of it)."""
         self._lines.append(
@@ -102,6 +108,7 @@ class Ledger:
                         "rule": rule,
                         "what_to_do": what_to_do,
                         "effect": effect,
+                        "likely": likely,
                     }
                 ],
                 columns=list(COLUMNS),
@@ -119,7 +126,8 @@ class Ledger:
         if not self._lines:
             return empty()
         lines = typed(pd.concat(self._lines, ignore_index=True))
-        lines[["file", "sheet", "column", "value"]] = lines[["file", "sheet", "column", "value"]].fillna("")
+        shown = ["file", "sheet", "column", "value", "likely"]
+        lines[shown] = lines[shown].fillna("")
         for (file, sheet, table), names in (headings or {}).items():
             mine = (lines["file"] == file) & (lines["sheet"] == sheet) & (lines["table"] == table)
             lines.loc[mine, "column"] = lines.loc[mine, "column"].replace(dict(names))
@@ -152,6 +160,7 @@ def folded_lines(lines: pd.DataFrame) -> pd.DataFrame:
                     "rule": _joined,
                     "what_to_do": _joined,
                     "effect": _worst,
+                    "likely": _joined,
                 }
             )
             .reset_index()

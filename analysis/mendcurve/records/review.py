@@ -31,10 +31,18 @@ class Review:
         # Ids before anything is set aside: a row that names one of them has lost its parent, not misspelt it.
         self.ids_at_first = {name: set(self.tables[name][t.key[0]].dropna()) for name, t in TABLES.items() if t.key}
 
-    def set_aside(self, table: str, mask: pd.Series, column: str, rule: pd.Series | str, what_to_do: str) -> None:
+    def set_aside(
+        self,
+        table: str,
+        mask: pd.Series,
+        column: str,
+        rule: pd.Series | str,
+        what_to_do: pd.Series | str,
+        likely: pd.Series | str = "",
+    ) -> None:
         """Take the rows of ``mask`` out of ``table`` and say why."""
         if mask.any():
-            self.report(table, mask, column, rule, what_to_do, SET_ASIDE)
+            self.report(table, mask, column, rule, what_to_do, SET_ASIDE, likely)
             self.drop(table, mask)
 
     def drop(self, table: str, mask: pd.Series) -> None:
@@ -43,19 +51,42 @@ class Review:
         self.aside.append(frame.loc[mask, ["source_file", "source_sheet", "source_row"]].assign(table=table))
         self.tables[table] = frame[~mask].reset_index(drop=True)
 
-    def doubt(self, table: str, mask: pd.Series, column: str, rule: pd.Series | str, what_to_do: str) -> None:
+    def doubt(
+        self,
+        table: str,
+        mask: pd.Series,
+        column: str,
+        rule: pd.Series | str,
+        what_to_do: pd.Series | str,
+        likely: pd.Series | str = "",
+    ) -> None:
         """Keep the rows of ``mask``, and say what is doubtful about them."""
-        self.report(table, mask, column, rule, what_to_do, DOUBTFUL)
+        self.report(table, mask, column, rule, what_to_do, DOUBTFUL, likely)
 
-    def blank(self, table: str, mask: pd.Series, column: str, rule: pd.Series | str, what_to_do: str) -> None:
+    def blank(
+        self,
+        table: str,
+        mask: pd.Series,
+        column: str,
+        rule: pd.Series | str,
+        what_to_do: pd.Series | str,
+        likely: pd.Series | str = "",
+    ) -> None:
         """Empty ``column`` in the rows of ``mask``, and say so."""
         if mask.any():
-            self.report(table, mask, column, rule, what_to_do, CHANGED)
+            self.report(table, mask, column, rule, what_to_do, CHANGED, likely)
             frame = self.tables[table]
             self.tables[table] = frame.assign(**{column: frame[column].where(~mask)})
 
     def report(
-        self, table: str, mask: pd.Series, column: str, rule: pd.Series | str, what_to_do: str, effect: str
+        self,
+        table: str,
+        mask: pd.Series,
+        column: str,
+        rule: pd.Series | str,
+        what_to_do: pd.Series | str,
+        effect: str,
+        likely: pd.Series | str = "",
     ) -> None:
         """Add a finding for each row of ``mask``."""
         if not mask.any():
@@ -67,10 +98,16 @@ class Review:
             table=table,
             column=column,
             value=value,
-            rule=rule.loc[mask] if isinstance(rule, pd.Series) else rule,
-            what_to_do=what_to_do,
+            rule=of_rows(rule, mask),
+            what_to_do=of_rows(what_to_do, mask),
             effect=effect,
+            likely=of_rows(likely, mask),
         )
+
+
+def of_rows(words: pd.Series | str, mask: pd.Series) -> pd.Series | str:
+    """Return the words of the rows of ``mask``, or the one text for all of them."""
+    return words.loc[mask] if isinstance(words, pd.Series) else words
 
 
 def as_text(values: pd.Series) -> pd.Series:
