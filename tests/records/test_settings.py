@@ -7,7 +7,8 @@ from datetime import date, timedelta
 import pytest
 
 from mendcurve.errors import InputError
-from mendcurve.records.settings import KEYS, KIND_WORDS, settings_by_path, settings_from
+from mendcurve.records.setting_values import KIND_WORDS
+from mendcurve.records.settings import KEYS, settings_by_path, settings_from
 
 REFUSALS = [
     ({"rescue": {"nme": "x"}}, r'"rescue.nme" is not a setting.*\n.*Did you mean "rescue.name"'),
