@@ -141,7 +141,8 @@ def occupation(
     into, out = place[: len(rows.entry)], place[len(rows.entry) :]
     hazard, risk = _hazards(rows, into, out, len(grid), len(states))
     first = into == 0
-    start = per(np.bincount(rows.state[first], rows.weight[first], len(states)), rows.weight[first].sum())
+    start = np.asarray(np.bincount(rows.state[first], rows.weight[first], len(states)), float)
+    start = start / rows.weight[first].sum()
     before = _forward(start, hazard)
     influence = _Influence(rows, into, out, first, start, before, hazard, risk)
     wanted = np.atleast_1d(np.asarray(at, dtype=float))
