@@ -11,14 +11,19 @@ import pyarrow.parquet as pq
 
 from mendcurve.errors import InputError
 from mendcurve.records.accounting import count_text_records
-from mendcurve.records.sheets import Note, Sheet, sheet_from
+from mendcurve.records.sheets import Grid, Note, Sheet, sheet_from
 
 SUFFIXES = (".csv", ".tsv", ".txt", ".parquet")
 _DELIMITERS = (",", ";", "\t")
 
 
 def read_text_file(path: Path, *, heading_row: int | None = None) -> Sheet:
-    """Read a delimited text file.
+    """Read a delimited text file as records under headings; notes and errors as ``read_text_grid``."""
+    return read_text_grid(path).sheet(heading_row)
+
+
+def read_text_grid(path: Path) -> Grid:
+    """Read the raw rows of a delimited text file.
 
     Notes
     -----
@@ -52,9 +57,7 @@ def read_text_file(path: Path, *, heading_row: int | None = None) -> Sheet:
             remedy="A quotation mark is probably never closed. Open the file in a spreadsheet, look for "
             "a cell that holds many rows, and save it as CSV again.",
         )
-    return sheet_from(
-        grid, range(1, len(grid) + 1), file=path.name, name="", counted=counted, heading_row=heading_row, notes=notes
-    )
+    return Grid(file=path.name, name="", cells=grid, rows=range(1, len(grid) + 1), counted=counted, notes=tuple(notes))
 
 
 def read_parquet(path: Path) -> Sheet:

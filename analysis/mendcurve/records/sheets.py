@@ -68,12 +68,56 @@ class Sheet:
     @property
     def where(self) -> str:
         """File and sheet, as an error names them."""
-        return f'{self.file}, sheet "{self.sheet}"' if self.sheet else self.file
+        return place_of(self.file, self.sheet)
 
     def verbatim(self, place: np.ndarray) -> list[str]:
         """Return the records at positions ``place`` as JSON text, people's details taken out."""
         rows = self.cells.iloc[place].to_dict("records")
         return [json.dumps({k: masked(v)[0] for k, v in row.items() if v}, ensure_ascii=False) for row in rows]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Grid:
+    """Raw rows of text of a file or a sheet, before anybody has said where its headings are.
+
+    Attributes
+    ----------
+    cells : sequence of sequences of str
+        One sequence a row; rows may differ in length.
+    rows : sequence of int
+        Row number of each, as the spreadsheet shows it.
+    counted : int
+        Raw rows by the dumb counter.
+    merged : tuple of (first row, first column, last row, last column)
+        Areas of merged cells; columns count from 1.
+    """
+
+    file: str
+    name: str
+    cells: Sequence[Sequence[str]]
+    rows: Sequence[int]
+    counted: int
+    epoch: datetime = EPOCH_1900
+    notes: tuple[Note, ...] = ()
+    merged: tuple[tuple[int, int, int, int], ...] = ()
+
+    def sheet(self, heading_row: int | None = None) -> Sheet:
+        """Return the records below the headings; errors as ``sheet_from``."""
+        return sheet_from(
+            self.cells,
+            self.rows,
+            file=self.file,
+            name=self.name,
+            counted=self.counted,
+            heading_row=heading_row,
+            epoch=self.epoch,
+            notes=self.notes,
+        )
+
+
+def place_of(file: str, sheet: str) -> str:
+    """Return file and sheet, as an error names them."""
+    return f'{file}, sheet "{sheet}"' if sheet else file
 
 
 def sheet_from(
@@ -94,7 +138,7 @@ def sheet_from(
     InputError
         If there is no row with text, or no row ``heading_row``.
     """
-    where = f'{file}, sheet "{name}"' if name else file
+    where = place_of(file, name)
     filled = [any(cell and not cell.isspace() for cell in record) for record in grid]
     at = _heading_at(grid, rows, filled, heading_row, where)
     headings = _headings(grid[at])

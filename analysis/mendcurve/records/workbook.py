@@ -19,7 +19,7 @@ from mendcurve.errors import InputError, nearest
 from mendcurve.records.accounting import count_workbook_rows, formulas_in
 from mendcurve.records.dates import EPOCH_1900, EPOCH_1904
 from mendcurve.records.findings import CHANGED
-from mendcurve.records.sheets import Note, Sheet, sheet_from
+from mendcurve.records.sheets import Grid, Note, Sheet
 
 SUFFIXES = (".xlsx", ".xlsm")
 
@@ -38,7 +38,11 @@ class Book:
         return [sheet.title for sheet in self.book.worksheets]
 
     def read(self, name: str, *, heading_row: int | None = None) -> Sheet:
-        """Read one sheet.
+        """Read one sheet as records under headings; notes and errors as ``grid``."""
+        return self.grid(name).sheet(heading_row)
+
+    def grid(self, name: str) -> Grid:
+        """Read the raw rows of one sheet.
 
         Notes
         -----
@@ -76,15 +80,15 @@ class Book:
             )
         notes += [*unknown, *_merged(sheet), *_hidden(sheet, rows)]
         epoch = EPOCH_1904 if self.book.epoch.year == 1904 else EPOCH_1900
-        return sheet_from(
-            grid,
-            rows,
+        return Grid(
             file=self.path.name,
             name=name,
+            cells=grid,
+            rows=rows,
             counted=counted,
-            heading_row=heading_row,
             epoch=epoch,
-            notes=notes,
+            notes=tuple(notes),
+            merged=tuple((a.min_row, a.min_col, a.max_row, a.max_col) for a in sheet.merged_cells.ranges),
         )
 
     def _not_calculated(self, name: str) -> Iterator[Note]:
