@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
 import pandas as pd
+from openpyxl.utils import get_column_letter
 
 from mendcurve.errors import InputError
 from mendcurve.records.dates import EPOCH_1900
@@ -49,6 +50,8 @@ class Sheet:
         The record has more cells than there are headings.
     counted, blank, headings, totals : int
         Raw rows by the dumb counter; rows without text; heading (and title) rows; rows of totals.
+    letters : mapping of str to str
+        Heading -> letter of its column in the spreadsheet; empty for a file that no spreadsheet shows.
     """
 
     file: str
@@ -64,6 +67,7 @@ class Sheet:
     totals: int
     epoch: datetime = EPOCH_1900
     notes: tuple[Note, ...] = field(default=())
+    letters: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def where(self) -> str:
@@ -172,6 +176,7 @@ def sheet_from(
         totals=len(totals),
         epoch=epoch,
         notes=tuple(notes),
+        letters={h: get_column_letter(i) for i, h in enumerate(headings, start=1)},
     )
 
 
