@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from mendcurve.errors import InputError
-from mendcurve.records.codes import SYNONYMS, parse_codes, parse_lists, parse_yes_no, words_for
+from mendcurve.records.codes import parse_codes, parse_lists, parse_yes_no, words_for
 from mendcurve.records.folding import folded, heading
 from mendcurve.records.schemas import TABLES
 
@@ -14,14 +14,6 @@ CIRCUMSTANCE = TABLES["weighings"].column("circumstance")
 
 def text(*words):
     return pd.Series(words, dtype=object)
-
-
-def test_every_synonym_leads_to_a_code_of_some_column():
-    for name, words in SYNONYMS.items():
-        codes = {c for t in TABLES.values() for col in t.columns if col.name == name for c in col.codes}
-        assert codes, name
-        assert set(words.values()) <= codes, name
-        assert all(folded(word) == word for word in words), name
 
 
 # Four spellings, one with a no-break space, one outcome: PITFALLS.md row 24.

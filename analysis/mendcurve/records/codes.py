@@ -9,6 +9,7 @@ from functools import partial
 import pandas as pd
 
 from mendcurve.errors import InputError, nearest
+from mendcurve.records.connecting.vocabulary import sure_words
 from mendcurve.records.findings import CHANGED
 from mendcurve.records.folding import folded
 from mendcurve.records.parsing import Parsed, Trouble, by_unique
@@ -21,189 +22,6 @@ ASIDE = "set aside"
 NOTHING_HERE = Trouble("", "", "nothing here")
 SET_ASIDE = Trouble("records.toml says to set aside rows with this word", "", ASIDE)
 
-# Other spellings of our codes, by column. From memory of how people write; a rescue adds its own in records.toml.
-SYNONYMS: dict[str, dict[str, str]] = {
-    "sex": {
-        "f": "female",
-        "m": "male",
-        "u": "unknown",
-        "?": "unknown",
-        "unsexed": "unknown",
-        "1.0": "male",
-        "0.1": "female",
-        "0.0.1": "unknown",
-        "1.0.0": "male",
-        "0.1.0": "female",
-        "not known": "unknown",
-        "both": "mixed",
-    },
-    "life_stage": {
-        "baby": "hatchling",
-        "neonate": "hatchling",
-        "young": "juvenile",
-        "juv": "juvenile",
-        "sub-adult": "subadult",
-        "sub adult": "subadult",
-        "ad": "adult",
-        "eggs": "egg",
-    },
-    "hatched_on_kind": {"exact": "known", "estimate": "estimated", "approx": "estimated", "est": "estimated"},
-    "intake_type": {
-        "surrender": "surrendered",
-        "owner surrender": "surrendered",
-        "given up": "surrendered",
-        "found": "stray",
-        "transfer in": "transferred in",
-        "transfer": "transferred in",
-        "transferred": "transferred in",
-        "confiscation": "confiscated",
-        "seized": "confiscated",
-        "seizure": "confiscated",
-        "return": "returned",
-        "returned adoption": "returned",
-        "adoption return": "returned",
-        "born": "born in care",
-        "hatched": "born in care",
-        "hatched in care": "born in care",
-    },
-    "outcome_type": {
-        "adoption": "adopted",
-        "rehomed": "adopted",
-        "returned": "returned to owner",
-        "return to owner": "returned to owner",
-        "reclaimed": "returned to owner",
-        "transfer": "transferred out",
-        "transferred": "transferred out",
-        "transfer out": "transferred out",
-        "release": "released",
-        "dead": "died",
-        "death": "died",
-        "deceased": "died",
-        "euthanized": "euthanised",
-        "euthanasia": "euthanised",
-        "pts": "euthanised",
-        "put to sleep": "euthanised",
-        "owner requested euthanasia": "euthanised at owner's request",
-        "euthanized at owner's request": "euthanised at owner's request",
-        "owner-requested euthanasia": "euthanised at owner's request",
-        "lost": "missing",
-        "escaped": "missing",
-        "stolen": "missing",
-        "unknown": "not recorded",
-    },
-    "severity": {"low": "mild", "medium": "moderate", "mod": "moderate", "high": "severe", "bad": "severe"},
-    "ended_as": {
-        "clear": "cleared",
-        "recovered": "cleared",
-        "resolved": "cleared",
-        "cured": "cleared",
-        "chronic": "managed",
-        "lifelong": "managed",
-        "misdiagnosis": "misdiagnosed",
-        "wrong diagnosis": "misdiagnosed",
-    },
-    "result": {
-        "ill": "still ill",
-        "sick": "still ill",
-        "not better": "still ill",
-        "ok": "well",
-        "better": "well",
-        "unsure": "unclear",
-        "gave": "given",
-        "yes": "given",
-        "done": "given",
-        "refusal": "refused",
-        "spat out": "refused",
-        "skipped": "missed",
-        "not given": "missed",
-        "forgotten": "missed",
-    },
-    "kind": {"drug": "medicine", "medication": "medicine", "med": "medicine", "treatment": "procedure"},
-    "unit": {
-        "gram": "g",
-        "grams": "g",
-        "gr": "g",
-        "kilo": "kg",
-        "kilos": "kg",
-        "kgs": "kg",
-        "ounce": "oz",
-        "ounces": "oz",
-        "lbs": "lb",
-        "pound": "lb",
-        "pounds": "lb",
-    },
-    "circumstance": {
-        "ate": "fed",
-        "just fed": "fed",
-        "eaten": "fed",
-        "shedding": "shed",
-        "in shed": "shed",
-        "laid": "laid eggs",
-        "egg laying": "laid eggs",
-        "eggs laid": "laid eggs",
-        "birth": "gave birth",
-        "pregnant": "gravid",
-        "brumation": "brumating",
-        "tail loss": "tail lost",
-        "dropped tail": "tail lost",
-        "urinated": "bladder emptied",
-        "bladder empty": "bladder emptied",
-    },
-    "length_kind": {
-        "svl": "snout-vent",
-        "snout vent": "snout-vent",
-        "scl": "carapace",
-        "shell": "carapace",
-        "total length": "total",
-    },
-    "what": {
-        "ready": "ready for a home",
-        "adoptable": "ready for a home",
-        "available": "ready for a home",
-        "fostered": "foster",
-        "in foster": "foster",
-        "on hold": "hold",
-        "legal hold": "hold",
-        "brumation": "brumating",
-        "fast": "fasting",
-        "permanent": "permanent resident",
-        "resident": "permanent resident",
-        "sanctuary": "permanent resident",
-    },
-    "rule": {"all-in all-out": "all in all out", "all in/all out": "all in all out", "clock restart": "clock restarts"},
-    "answer": {
-        "yes": "taken in",
-        "accepted": "taken in",
-        "admitted": "taken in",
-        "full": "no room",
-        "refused": "declined",
-        "no": "declined",
-        "pending": "waiting",
-        "on waiting list": "waiting",
-        "cancelled": "withdrawn",
-        "canceled": "withdrawn",
-    },
-    "status": {
-        "ok": "well",
-        "fine": "well",
-        "good": "well",
-        "sick": "ill",
-        "dead": "died",
-        "no answer": "not reached",
-        "no reply": "not reached",
-    },
-    "category": {
-        "vet": "medical",
-        "veterinary": "medical",
-        "medicine": "medical",
-        "food": "running",
-        "rent": "running",
-        "heating": "running",
-        "electricity": "running",
-        "supplies": "running",
-    },
-    "restricted_to": {"vet": "medical", "veterinary": "medical"},
-}
 _YES = frozenset({"yes", "y", "true", "t", "1", "x", "\u2713", "\u2714"})
 _NO = frozenset({"no", "n", "false", "f", "0", "-"})
 _SPLIT = re.compile(r"\s*(?:[;,/+&|]|\band\b)\s*")
@@ -217,12 +35,7 @@ def words_for(column: Column, own: Mapping[str, str], where: str) -> dict[str, o
     InputError
         If ``own`` maps a word to something that is no code of the column.
     """
-    words: dict[str, object] = {
-        folded(word): code
-        for word, code in SYNONYMS.get(column.name, {}).items()
-        if not column.codes or code in column.codes
-    }
-    words |= {folded(code): code for code in column.codes}
+    words: dict[str, object] = dict(sure_words(column))
     for word, code in own.items():
         if code == NOTHING:
             words[folded(word)] = NOTHING_HERE

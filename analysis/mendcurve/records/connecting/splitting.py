@@ -70,7 +70,7 @@ def split_heading(text: str) -> HeadingParts:
     word = folded(text)
     unit = order = ""
     notes: list[str] = []
-    for inside in map(str.strip, _BRACKETS.findall(word)):
+    for inside in (part.strip() for text in _BRACKETS.findall(word) for part in re.split("[,;]", text)):
         found_order, found_unit = _order(inside), _unit(inside.removeprefix("in "), bracketed=True)
         if found_order and not order:
             order = found_order
@@ -78,7 +78,7 @@ def split_heading(text: str) -> HeadingParts:
             unit = found_unit
         elif inside:
             notes.append(inside)
-    rest = _BRACKETS.sub(" ", word).strip() or word
+    rest = _BRACKETS.sub(" ", word).strip(" :*") or word
     if not order:
         rest, order = _trailing_order(rest)
     if not unit:

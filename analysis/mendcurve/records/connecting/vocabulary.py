@@ -201,26 +201,14 @@ def _vocabulary(entries: list[_Entry]) -> Vocabulary:
     tables: dict[str, dict[str, None]] = {name: {plain_heading(name): None} for name in TABLES}
     headings = {t.name: {c.name: {plain_heading(c.name): None} for c in t.columns} for t in TABLES.values()}
     unread: dict[str, None] = {}
-    meaning: dict[str, dict[str, tuple[str, str]]] = {}
-    for table in TABLES.values():
-        for column in table.columns:
-            if meanings(column):
-                own = {folded(code): ("word", code) for code in meanings(column)}
-                meaning[f"{table.name}.{column.name}"] = own
-    for entry in (*entries, _Entry("units", "weighings", "unit", "", ())):
+    for entry in entries:
         if entry.kind == "table":
             tables[entry.table] |= dict.fromkeys(entry.theirs)
         elif entry.kind == "heading":
             headings[entry.table][entry.column] |= dict.fromkeys(entry.theirs)
         elif entry.kind == "unread":
             unread |= dict.fromkeys(entry.theirs)
-        elif entry.kind == "units":
-            for word, unit in UNITS.items():
-                meaning["weighings.unit"].setdefault(word, ("word", unit))
-        else:
-            known = meaning[f"{entry.table}.{entry.column}"]
-            for word in entry.theirs:
-                known.setdefault(word, (entry.kind, entry.ours))
+    meaning = _meaning(entries)
     return Vocabulary(
         tables={name: tuple(words) for name, words in tables.items()},
         headings={t: {c: tuple(words) for c, words in columns.items()} for t, columns in headings.items()},
@@ -228,6 +216,21 @@ def _vocabulary(entries: list[_Entry]) -> Vocabulary:
         guesses={place: _by_code(known, "guess") for place, known in meaning.items()},
         unread=tuple(unread),
     )
+
+
+def _meaning(entries: list[_Entry]) -> dict[str, dict[str, tuple[str, str]]]:
+    """Return "table.column" -> word -> (word or guess, code); our own codes first, then the earlier entry."""
+    out: dict[str, dict[str, tuple[str, str]]] = {
+        f"{t.name}.{c.name}": {folded(code): ("word", code) for code in meanings(c)}
+        for t in TABLES.values()
+        for c in t.columns
+        if meanings(c)
+    }
+    out["weighings.unit"] |= {word: ("word", unit) for word, unit in UNITS.items()}
+    for entry in entries:
+        for word in entry.theirs if entry.kind in ("word", "guess") else ():
+            out[f"{entry.table}.{entry.column}"].setdefault(word, (entry.kind, entry.ours))
+    return out
 
 
 def _by_code(known: Mapping[str, tuple[str, str]], kind: str) -> dict[str, tuple[str, ...]]:
