@@ -11,16 +11,17 @@ from typing import Any
 
 from mendcurve.errors import InputError, nearest
 from mendcurve.records import reading, workbook
+from mendcurve.records.beside import SETTINGS_FILE, near_table, skipped, tell_other_files, tell_twice, tell_unused
 from mendcurve.records.findings import Ledger
 from mendcurve.records.folding import heading as plain
+from mendcurve.records.privacy import masked
 from mendcurve.records.schemas import TABLES
-from mendcurve.records.sheets import Sheet
+from mendcurve.records.sheets import Sheet, named
 from mendcurve.records.sources import Plan, Source, plan_from
 
-SETTINGS_FILE = "records.toml"
-# What ``check`` writes beside the records, and the sheets of the template that hold no records.
-OWN_FILES = frozenset(("findings.csv", "set_aside.csv", "accounts.csv"))
-OWN_SHEETS = frozenset(("how to", "meanings", "lists"))
+# Sheets of a book looked at for headings, and columns that must fit, where no table of intakes is named.
+_LOOKED_AT = 20
+_FITTING = 3
 SUFFIXES = (*reading.SUFFIXES, *workbook.SUFFIXES)
 
 
@@ -62,17 +63,12 @@ def gather(path: Path, settings: Path | None, ledger: Ledger) -> Gathered:
     books = {f.name: workbook.Book(f) for f in files.values() if f.suffix.lower() in workbook.SUFFIXES}
     places = {name: books[name].names if name in books else [""] for name in files}
     sources = _located(plan, places, single=path.is_file())
-    _unused(places, sources, ledger)
+    if path.is_dir():
+        tell_other_files(path, files, plan.ignored_files, ledger)
+    tell_unused(places, sources, files, ledger)
+    tell_twice(sources, {source.table for source in plan.sources}, files, ledger)
     if not any(source.table == "intakes" for source in sources):
-        held = [
-            f"{name}{f', sheets {listed}' if (listed := ', '.join(filter(None, sheets))) else ''}"
-            for name, sheets in places.items()
-        ]
-        raise InputError(
-            "Only intakes are required, but no file or sheet is said to hold them.",
-            held,
-            'Name the file or sheet "intakes", or in records.toml write [tables.intakes] with its file.',
-        )
+        raise _no_intakes(path, places, files, books)
     feeds: dict[tuple[str, str, int | None], list[Source]] = {}
     for source in sources:
         feeds.setdefault((source.file, source.sheet, source.heading_row), []).append(source)
@@ -104,14 +100,7 @@ def _files(path: Path, plan: Plan) -> dict[str, Path]:
                 f"{path.name}: records are read from {', '.join(SUFFIXES)}.", remedy="Save it as one of these."
             )
         return {path.name: path}
-    found = sorted(
-        f
-        for f in path.iterdir()
-        if f.is_file()
-        and f.suffix.lower() in SUFFIXES
-        and not f.name.startswith(("~$", "."))
-        and f.name not in OWN_FILES
-    )
+    found = sorted(f for f in path.iterdir() if f.is_file() and f.suffix.lower() in SUFFIXES and not skipped(f.name))
     files = {f.name: f for f in found if f.name not in plan.ignored_files}
     if not files:
         raise InputError(
@@ -167,18 +156,35 @@ def _placed(source: Source, places: Mapping[str, list[str]]) -> Source:
     return replace(source, file=fits[0][0], sheet=fits[0][1])
 
 
-def _unused(places: Mapping[str, list[str]], sources: list[Source], ledger: Ledger) -> None:
-    used = {(source.file, source.sheet) for source in sources}
-    for file, sheets in places.items():
-        for sheet in sheets:
-            if (file, sheet) not in used and plain(sheet) not in OWN_SHEETS:
-                ledger.note(
-                    file,
-                    sheet,
-                    rule="no table is read from this file or sheet",
-                    what_to_do="Name it in records.toml under [tables.NAME], or in [files] ignore."
-                    + nearest(plain(sheet or Path(file).stem), TABLES),
-                )
+def _no_intakes(
+    path: Path, places: Mapping[str, list[str]], files: Mapping[str, Path], books: Mapping[str, workbook.Book]
+) -> InputError:
+    found = []
+    for name, sheets in places.items():
+        for sheet in sheets[:_LOOKED_AT]:
+            shown = f'{name}, sheet "{sheet}"' if sheet else name
+            fit = _fits_intakes(files[name], books, sheet)
+            near = near_table(sheet or Path(name).stem)
+            like = f'; its name is nearly "{near}"' if near else ""
+            found.append(shown + (f"; its headings fit intakes ({', '.join(fit)})" if fit else like))
+    folder = path.name if path.is_dir() else path.absolute().parent.name
+    return InputError(
+        "Only intakes are required, but no file or sheet is said to hold them.",
+        [masked(line)[0] for line in found],
+        f'Run "mendcurve connect {folder}": it looks at the files as they are and proposes a {SETTINGS_FILE}. '
+        'Or name the file or sheet "intakes".',
+    )
+
+
+def _fits_intakes(file: Path, books: Mapping[str, workbook.Book], sheet: str) -> list[str]:
+    """Return the required columns of intakes that headings name, where they are most of them."""
+    try:
+        headings = list(_read(file, books, sheet, None).cells.columns)
+    except InputError:
+        return []
+    needed = [c.name for c in TABLES["intakes"].columns if c.required]
+    fit = [name for name in needed if named(headings, name)]
+    return fit if len(fit) >= _FITTING else []
 
 
 def _read(file: Path, books: Mapping[str, workbook.Book], sheet: str, heading_row: int | None) -> Sheet:

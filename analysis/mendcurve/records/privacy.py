@@ -111,6 +111,11 @@ def masked(text: str) -> tuple[str, list[str]]:
     return text, found + ["a telephone number"] * phones
 
 
+def safe_name(name: str) -> str:
+    """Return the name of a file or sheet as it may be shown: people's details taken out."""
+    return masked(name)[0]
+
+
 def _without_phones(text: str) -> tuple[str, bool]:
     dates = [match.span() for match in _DATE_LIKE.finditer(text)]
     out, last, found = [], 0, False
