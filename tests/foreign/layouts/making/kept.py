@@ -36,6 +36,7 @@ class Sheet:
     heading_row: int = 1
     left: int = 1
     tables: str = ""
+    show: Callable[[str, Cell], str] | None = None
 
     def row_of(self, row: Row) -> int:
         """Spreadsheet row of a line, counted as the spreadsheet shows it."""
@@ -92,6 +93,7 @@ def as_text(value: Cell) -> str:
 
 def write_text(sheet: Sheet, path: Path, *, encoding: str, sep: str, show: Callable[[str, Cell], str]) -> None:
     """Write a sheet as delimited text with CRLF line ends, each cell as ``show(heading, value)`` says."""
+    sheet.show = show
     with path.open("w", encoding=encoding, newline="") as stream:
         writer = csv.writer(stream, delimiter=sep, lineterminator="\r\n")
         writer.writerow(sheet.columns)

@@ -6,6 +6,7 @@ import json
 import re
 import zipfile
 from collections.abc import Sequence
+from datetime import date
 from pathlib import Path
 
 import pandas as pd
@@ -115,6 +116,8 @@ def _facts(layout: Layout) -> str:
         ]
     for fault in layout.faults:
         typed = fault.row.cells.get(fault.column) if fault.column else ""
+        if fault.sheet.show is not None and not isinstance(typed, date):
+            typed = fault.sheet.show(fault.column, typed)
         lines += [
             "",
             "[[fault]]",
