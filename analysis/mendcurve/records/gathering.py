@@ -11,13 +11,24 @@ from typing import Any
 
 from mendcurve.errors import InputError, nearest
 from mendcurve.records import reading, workbook
-from mendcurve.records.beside import SETTINGS_FILE, near_table, skipped, tell_other_files, tell_twice, tell_unused
+from mendcurve.records.beside import (
+    OWN_FILES,
+    SETTINGS_FILE,
+    near_table,
+    skipped,
+    tell_other_files,
+    tell_twice,
+    tell_unused,
+)
+from mendcurve.records.dictionary import NAME, Dictionary, read_dictionary
+from mendcurve.records.dictionary_use import with_conditions, with_species, with_words
 from mendcurve.records.findings import Ledger
 from mendcurve.records.folding import heading as plain
 from mendcurve.records.privacy import masked
 from mendcurve.records.schemas import TABLES
 from mendcurve.records.sheets import Sheet, named
 from mendcurve.records.sources import Plan, Source, plan_from
+from mendcurve.records.wide import spread
 
 # Sheets of a book looked at for headings, and columns that must fit, where no table of intakes is named.
 _LOOKED_AT = 20
@@ -69,12 +80,57 @@ def gather(path: Path, settings: Path | None, ledger: Ledger) -> Gathered:
     tell_twice(sources, {source.table for source in plan.sources}, files, ledger)
     if not any(source.table == "intakes" for source in sources):
         raise _no_intakes(path, places, files, books)
+    dictionary, kept_in = _dictionary(folder, files, books, ledger)
+    sources = with_words(sources, dictionary, ledger)
+    plan = with_species(plan, dictionary, ledger)
+    config = with_conditions(config, dictionary, ledger)
     feeds: dict[tuple[str, str, int | None], list[Source]] = {}
     for source in sources:
         feeds.setdefault((source.file, source.sheet, source.heading_row), []).append(source)
-    opened = tuple((_read(files[file], books, sheet, row), tuple(group)) for (file, sheet, row), group in feeds.items())
+    opened: list[tuple[Sheet, tuple[Source, ...]]] = []
+    for (file, name, row), group in feeds.items():
+        opened += _spread(_read(files[file], books, name, row), group, config)
     used = sorted({source.file for source in sources})
-    return Gathered(config=config, plan=plan, feeds=opened, digest=_digest(text, (files[name] for name in used)))
+    return Gathered(
+        config=config, plan=plan, feeds=tuple(opened), digest=_digest(text, (*(files[name] for name in used), *kept_in))
+    )
+
+
+def _spread(sheet: Sheet, sources: list[Source], config: Mapping[str, Any]) -> list[tuple[Sheet, tuple[Source, ...]]]:
+    """Return the sheet with its sources; those with one column a weighing read it turned long, one by one."""
+    plain_sources = tuple(source for source in sources if source.wide is None)
+    out = [(sheet, plain_sources)] if plain_sources else []
+    declared = str(config.get("rescue", {}).get("date_order", ""))
+    for source in sources:
+        if source.wide is not None:
+            long = spread(sheet, source.wide, source.date_order or declared)
+            # What was found while the sheet was opened is told once.
+            out.append((replace(long, notes=(), people=()) if out else long, (source,)))
+    return out
+
+
+def _dictionary(
+    folder: Path, files: Mapping[str, Path], books: Mapping[str, workbook.Book], ledger: Ledger
+) -> tuple[Dictionary, list[Path]]:
+    """Return the rescue's own words, and the file that holds them."""
+    own = [f for f in sorted(folder.iterdir()) if plain(f.stem) == NAME and f.name.lower() in OWN_FILES]
+    found = [(f, "") for f in own]
+    found += [(files[n], sheet) for n, book in books.items() for sheet in book.names if plain(sheet) == NAME]
+    if not found:
+        return Dictionary(), []
+    if len(found) > 1:
+        raise InputError(
+            "A rescue keeps one dictionary, but several are here.",
+            [f'{f.name}, sheet "{sheet}"' if sheet else f.name for f, sheet in found],
+            "Put their rows into one, and take the others away.",
+        )
+    file, sheet = found[0]
+    if sheet:
+        return read_dictionary(books[file.name].read(sheet), ledger), [file]
+    if file.suffix.lower() in workbook.SUFFIXES:
+        book = workbook.Book(file)
+        return read_dictionary(book.read(next((n for n in book.names if plain(n) == NAME), book.names[0])), ledger), own
+    return read_dictionary(reading.read_text_file(file), ledger), own
 
 
 def _settings(given: Path | None, beside: Path) -> tuple[dict[str, Any], bytes]:

@@ -48,6 +48,8 @@ class Sheet:
         For a record that repeats an earlier one cell for cell (dropped columns too): that one's row number, else 0.
     longer : ndarray of bool
         The record has more cells than there are headings.
+    spread : tuple of str
+        Headings whose cells became records, where the sheet has one column a weighing (see ``wide``).
     counted, blank, headings, totals : int
         Raw rows by the dumb counter; rows without text; heading (and title) rows; rows of totals.
     letters : mapping of str to str
@@ -68,6 +70,7 @@ class Sheet:
     epoch: datetime = EPOCH_1900
     notes: tuple[Note, ...] = field(default=())
     letters: Mapping[str, str] = field(default_factory=dict)
+    spread: tuple[str, ...] = ()
 
     @property
     def where(self) -> str:

@@ -8,9 +8,11 @@ from typing import Any
 
 from mendcurve.errors import InputError, nearest
 from mendcurve.records.schemas import TABLES
+from mendcurve.records.wide import Wide, wide_from
 
 _ORDERS = ("", "dmy", "mdy", "ymd")
 _WORDS = Mapping[str, tuple[str, ...]]
+ANIMAL_AND_DATE = "animal and date"
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +61,21 @@ TABLE_KEYS: tuple[ReadingKey, ...] = (
     ReadingKey("only_where", dict, {}, "Heading = list of texts: other rows have nothing to read for this table."),
     ReadingKey("set_aside_where", dict, {}, "Heading = list of texts: rows with one of them are set aside."),
     ReadingKey("ignore", list, [], "Headings that are known and not read."),
+    ReadingKey(
+        "stay_by",
+        str,
+        "",
+        "How the stay is found where the file names the animal and not the stay: the text under stay_id's heading is an "
+        "animal_id of intakes, and the stay is the one of that animal on the row's date.",
+        ("", ANIMAL_AND_DATE),
+    ),
+    ReadingKey(
+        "wide",
+        dict,
+        {},
+        "One column a weighing: into = the date column, values = the value column, headings = what the headings say "
+        "(dates, weeks, days, pairs).",
+    ),
 )
 _BY_NAME = {key.name: key for key in TABLE_KEYS}
 FILES_KEYS = {"ignore": "Files in the folder that are not read."}
@@ -85,6 +102,8 @@ class Source:
     only_where: _WORDS = field(default_factory=dict)
     set_aside_where: _WORDS = field(default_factory=dict)
     ignore: tuple[str, ...] = ()
+    stay_by: str = ""
+    wide: Wide | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -175,8 +194,12 @@ def _source(table: str, entry: Mapping[str, Any], where: str) -> Source:
                     remedy=f"Known: {', '.join(names)}.{nearest(column, names)}",
                 )
     plain = {
-        k: v for k, v in entry.items() if k not in ("id_from", "only_where", "set_aside_where", "missing", "ignore")
+        k: v
+        for k, v in entry.items()
+        if k not in ("id_from", "only_where", "set_aside_where", "missing", "ignore", "wide")
     }
+    if entry.get("stay_by") and "stay_id" not in names:
+        raise InputError(f"{place}: stay_by: {table} has no stay_id.", remedy="Take the line out.")
     return Source(
         table=table,
         **plain,
@@ -185,6 +208,7 @@ def _source(table: str, entry: Mapping[str, Any], where: str) -> Source:
         set_aside_where={h: _texts(v) for h, v in entry.get("set_aside_where", {}).items()},
         missing=_texts(entry.get("missing", [])),
         ignore=_texts(entry.get("ignore", [])),
+        wide=wide_from(entry["wide"], TABLES[table], place) if entry.get("wide") else None,
     )
 
 
