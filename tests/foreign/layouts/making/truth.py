@@ -99,7 +99,7 @@ def _facts(layout: Layout) -> str:
         *(f"{_quoted(kind.common)} = {_quoted(kind.scientific)}" for kind in layout.plan.species),
     ]
     for sheet in layout.sheets:
-        count = {what: sum(row.what == what for row in sheet.rows) for what in ("data", "heading", "blank", "total")}
+        count = {what: sum(row.what == what for row in sheet.rows) for what in ("data", "heading", "blank", "total", "remark")}
         lines += [
             "",
             "[[source]]",
@@ -113,6 +113,7 @@ def _facts(layout: Layout) -> str:
             f"repeated_heading_rows = {count['heading']}",
             f"blank_rows = {count['blank']}",
             f"total_rows = {count['total']}",
+            f"remark_rows = {count['remark']}",
         ]
     for fault in layout.faults:
         typed = fault.row.cells.get(fault.column) if fault.column else ""
