@@ -33,7 +33,7 @@ def _typed(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def reference(added: Iterable[Mapping[str, Any]] = ()) -> pd.DataFrame:
-    """Return the species known: those shipped and those the rescue adds; an added name replaces the shipped one.
+    """Return the species known, shipped and added; a name or alias that is added replaces the shipped species.
 
     Parameters
     ----------
@@ -63,7 +63,9 @@ def reference(added: Iterable[Mapping[str, Any]] = ()) -> pd.DataFrame:
     if not rows:
         return shipped.copy()
     own = _typed(pd.DataFrame(rows, columns=list(COLUMNS)).astype(str))
-    kept = shipped[~shipped["name"].map(folded).isin(set(own["name"].map(folded)))]
+    # A shipped name that the rescue calls another name of its own species is that species.
+    theirs = {folded(word) for row in rows for word in (str(row["name"]), *str(row["aliases"]).split(";"))}
+    kept = shipped[~shipped["name"].map(folded).isin(theirs)]
     return pd.concat([kept, own], ignore_index=True)
 
 
@@ -82,7 +84,7 @@ def lookup(known: pd.DataFrame) -> dict[str, str]:
 def translate(names: pd.Series, known: pd.DataFrame) -> pd.Series:
     """Return reference names for ``names``; one that is not known is kept, trimmed."""
     words = lookup(known)
-    found = {name: words.get(folded(name)) or " ".join(name.split()) for name in names.dropna().unique()}
+    found = {name: words.get(folded(name)) or name.strip() for name in names.dropna().unique()}
     return names.map(found).astype(_TEXT)
 
 
