@@ -65,8 +65,8 @@ TABLE_KEYS: tuple[ReadingKey, ...] = (
         "stay_by",
         str,
         "",
-        "How the stay is found where the file names the animal and not the stay: the text under stay_id's heading is an "
-        "animal_id of intakes, and the stay is the one of that animal on the row's date.",
+        "How the stay is found where the file names the animal and not the stay: the text under stay_id's heading is "
+        "an animal_id of intakes, and the stay is the one of that animal on the row's date.",
         ("", ANIMAL_AND_DATE),
     ),
     ReadingKey(

@@ -11,7 +11,6 @@ from mendcurve.errors import InputError
 from mendcurve.records.building import TEXT
 from mendcurve.records.chronology import ends
 from mendcurve.records.review import Review, among, looked_up, worded
-from mendcurve.records.schemas import TABLES
 
 # The day of a row that has a stay. Outcomes come first: the others need to know when stays ended.
 DAYS = {
@@ -51,7 +50,7 @@ def find_stays(review: Review, places: Iterable[tuple[str, str, str]]) -> None:
     if wanted and not review.tables["intakes"]["animal_id"].notna().any():
         table, file, _ = min(wanted)
         raise InputError(
-            f"records.toml: [tables.{table}] finds stays by the animal ({file}), but no row of intakes has an animal_id.",
+            f"records.toml: [tables.{table}] finds stays by animal ({file}), but no row of intakes has an animal_id.",
             remedy="Under [tables.intakes], say which heading holds animal_id; or take stay_by out.",
         )
     for table, day in DAYS.items():
@@ -99,7 +98,7 @@ def _find(review: Review, table: str, day: str, rows: pd.Series) -> None:
 
 
 def _stays(review: Review) -> pd.DataFrame:
-    """Return each stay with an animal, in order: animal_id, stay, intake_date, end (missing: open), and the one before."""
+    """Return each stay of a known animal in order: intake_date, end (missing: open), and the stay before."""
     intakes = review.tables["intakes"]
     end = looked_up(intakes["stay_id"], ends(intakes, review.tables["outcomes"])["end"])
     out = intakes.assign(end=end).loc[intakes["animal_id"].notna() & intakes["intake_date"].notna()]

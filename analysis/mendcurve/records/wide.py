@@ -40,10 +40,10 @@ _CODED = re.compile(r"\b\d{10,15}\b")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wide:
-    """How the columns of a sheet become rows; fields as the keys of ``wide`` in records.toml."""
+    """How the columns of a sheet become rows; fields as the keys of ``wide`` in records.toml (``value``: values)."""
 
     into: str
-    values: str
+    value: str
     headings: str
     start: str = ""
     first: int = 1
@@ -85,7 +85,7 @@ def wide_from(given: Mapping[str, Any], table: Table, place: str) -> Wide:
         raise InputError(f"{place}: wide: pairs must be a section.", remedy=_KEYS["pairs"])
     return Wide(
         into=given["into"],
-        values=given["values"],
+        value=given["values"],
         headings=kind,
         start=str(given.get("start", "")),
         first=first,
@@ -147,9 +147,9 @@ def spread(sheet: Sheet, wide: Wide, declared: str) -> Sheet:
     filled = np.array([[bool(cell.strip()) for cell in row] for row in text], dtype=bool).reshape(text.shape)
     place, which = np.nonzero(filled)
     when = _dates(sheet, wide, values, order)
-    gone = {*values, *(named(present, h) for h in wide.pairs.values()), wide.into, wide.values}
+    gone = {*values, *(named(present, h) for h in wide.pairs.values()), wide.into, wide.value}
     kept = sheet.cells[[h for h in present if h not in gone]].iloc[place].reset_index(drop=True)
-    cells = kept.assign(**{wide.into: when[place, which], wide.values: text[place, which]})
+    cells = kept.assign(**{wide.into: when[place, which], wide.value: text[place, which]})
     spare = len(sheet.row) * (len(values) - 1)
     return replace(
         sheet,
@@ -208,9 +208,9 @@ def plain_rows(rows: pd.Series) -> pd.Series:
     return rows & _LOW if len(rows) and (rows.fillna(0) > _LOW).any() else rows
 
 
-def column_of(rows: pd.Series) -> pd.Series:
+def column_of(rows: pd.Series) -> np.ndarray:
     """Return which of ``Sheet.spread`` each row number carries, from 0; -1 where it carries none."""
-    return (rows.fillna(0).astype("int64") >> _SHIFT) - 1
+    return rows.fillna(0).to_numpy(dtype="int64") // (1 << _SHIFT) - 1
 
 
 def rows_shown(frame: pd.DataFrame, column: str) -> pd.DataFrame:

@@ -1,0 +1,300 @@
+"""Sheets as they are: where the headings stand, what lies above and beside them, and what is no single table."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from pathlib import Path
+
+import pandas as pd
+from openpyxl.utils import get_column_letter
+
+from mendcurve.errors import InputError
+from mendcurve.records import reading, workbook
+from mendcurve.records.connecting.splitting import plain_heading, split_heading
+from mendcurve.records.connecting.vocabulary import Vocabulary
+from mendcurve.records.dates import parse_dates
+from mendcurve.records.folding import folded
+from mendcurve.records.parsing import none
+from mendcurve.records.sheets import Grid, Sheet, place_of
+
+# Rows with text among which the headings are looked for, and headings that must be known to believe a second table.
+_TOP = 40
+_KNOWN_TWICE = 3
+_NUMBER = re.compile(r"[-+]?[\d.,\s]*\d[\d.,\s]*\s*(?:g|kg|oz|lb|%)?", re.I)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Look:
+    """One file or sheet as it was found.
+
+    Attributes
+    ----------
+    sheet : Sheet or None
+        Its records; None where ``refused`` says why there are none.
+    heading_row : int or None
+        Row of the headings, where reading would not find it by itself.
+    labels : mapping of str to str
+        Heading -> the fuller words for it, where a row above says more ("Date" below "Outcome").
+    refused : str
+        Why the sheet cannot be read as one table, and what to do; "" where it can.
+    reasons, doubts : tuple of str
+    """
+
+    file: str
+    name: str
+    sheet: Sheet | None = None
+    heading_row: int | None = None
+    labels: dict[str, str] = field(default_factory=dict)
+    refused: str = ""
+    reasons: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+
+    @property
+    def where(self) -> str:
+        """File and sheet, in words."""
+        return place_of(self.file, self.name)
+
+
+def grids(path: Path) -> list[Grid | Look]:
+    """Return the raw rows of each sheet of a file; a Look that says why, for one that cannot be opened or is empty."""
+    if path.suffix.lower() not in workbook.SUFFIXES:
+        try:
+            return [reading.read_text_grid(path)]
+        except InputError as error:
+            return [Look(file=path.name, name="", refused=_said(error))]
+    try:
+        book = workbook.Book(path)
+    except InputError as error:
+        return [Look(file=path.name, name="", refused=_said(error))]
+    out: list[Grid | Look] = []
+    for name in book.names:
+        try:
+            out.append(book.grid(name))
+        except InputError as error:
+            out.append(Look(file=path.name, name=name, refused=_said(error)))
+    return out
+
+
+def _said(error: InputError) -> str:
+    return " ".join(str(error).split())
+
+
+def known_headings(vocabulary: Vocabulary) -> frozenset[str]:
+    """Return every word that is a heading of some table, or a heading known and not read."""
+    words = {w for columns in vocabulary.headings.values() for several in columns.values() for w in several}
+    return frozenset(words | set(vocabulary.unread))
+
+
+def look_at(grid: Grid, known: frozenset[str]) -> Look:
+    """Find the headings of a sheet and what lies around them."""
+    filled = [i for i, row in enumerate(grid.cells) if any(cell.strip() for cell in row)]
+    if len(filled) < 2:
+        why = "the sheet is empty." if not filled else "the sheet holds one row and no records."
+        return Look(file=grid.file, name=grid.name, refused=f"{place_of(grid.file, grid.name)}: {why}")
+    at, labels, doubts = _heading_at(grid, filled, known)
+    body = [i for i in filled if i > at]
+    refused = _beside(grid, at, body, known, labels) or _below(grid, at, body, known)
+    if refused:
+        return Look(file=grid.file, name=grid.name, refused=f"{place_of(grid.file, grid.name)}: {refused}")
+    number = grid.rows[at]
+    try:
+        sheet, alone = grid.sheet(number), grid.sheet()
+    except InputError as error:
+        return Look(file=grid.file, name=grid.name, refused=_said(error))
+    same = tuple(alone.cells.columns) == tuple(sheet.cells.columns) and alone.headings == sheet.headings
+    headings = _named(grid.cells[at])
+    return Look(
+        file=grid.file,
+        name=grid.name,
+        sheet=sheet,
+        heading_row=None if same else number,
+        labels={headings[j]: label for j, label in labels.items() if j in headings},
+        reasons=_reasons(grid, at, filled, sheet),
+        doubts=(*doubts, *_stray(grid, at, body, sheet)),
+    )
+
+
+def _known_in(cells: Sequence[str], known: frozenset[str]) -> int:
+    return sum(_is_known(cell, known) for cell in cells)
+
+
+def _is_known(cell: str, known: frozenset[str]) -> bool:
+    return bool(cell.strip()) and (split_heading(cell).plain in known or plain_heading(cell) in known)
+
+
+def _numbers(cells: Sequence[str]) -> int:
+    return sum(bool(cell.strip()) and _NUMBER.fullmatch(cell.strip()) is not None for cell in cells)
+
+
+def _score(cells: Sequence[str], known: frozenset[str]) -> float:
+    """Return how much a row looks like headings: words that are known, other texts a little, numbers against."""
+    texts = [cell for cell in cells if cell.strip()]
+    distinct = len({folded(cell) for cell in texts})
+    return 2 * _known_in(cells, known) + 0.3 * distinct - 1.5 * _numbers(cells)
+
+
+def _heading_at(grid: Grid, filled: list[int], known: frozenset[str]) -> tuple[int, dict[int, str], list[str]]:
+    """Return the place of the heading row, fuller labels by column, and doubts."""
+    top = filled[:_TOP]
+    scores = {i: _score(grid.cells[i], known) for i in top[:-1] or top}
+    at = max(scores, key=lambda i: (scores[i], -i))
+    doubts = []
+    if _known_in(grid.cells[at], known) < 2:
+        wide = [i for i in top if sum(bool(c.strip()) for c in grid.cells[i]) > 1]
+        at = wide[0] if wide else top[0]
+    for upper, lower in ((at - 1, at), (at, at + 1)):
+        labels = _two_rows(grid, upper, lower, known, filled)
+        if labels:
+            doubts.append(
+                f"The headings stand in two rows, {grid.rows[upper]} and {grid.rows[lower]}; row {grid.rows[lower]} is "
+                f"read, together with the words above it. Put them in one row if a heading below is wrong."
+            )
+            return lower, labels, doubts
+    return at, {}, doubts
+
+
+def _two_rows(grid: Grid, upper: int, lower: int, known: frozenset[str], filled: list[int]) -> dict[int, str]:
+    """Return column -> words of both rows, where the two rows together are better headings than either alone."""
+    if upper not in filled or lower not in filled or lower != upper + 1 or lower == filled[-1]:
+        return {}
+    above, below = grid.cells[upper], grid.cells[lower]
+    if _numbers(below) or _numbers(above) or sum(bool(c.strip()) for c in above) < 2:
+        return {}
+    if not none(parse_dates(pd.Series(list(below), dtype=object), "dmy").found).all():
+        return {}
+    spans = {
+        j: grid.cells[upper][c1 - 1]
+        for r1, c1, r2, c2 in grid.merged
+        if r1 <= grid.rows[upper] <= r2 and c2 > c1
+        for j in range(c1 - 1, c2)
+        if c1 - 1 < len(above)
+    }
+    repeated = len({folded(c) for c in below if c.strip()}) < sum(bool(c.strip()) for c in below)
+    labels: dict[int, str] = {}
+    group = ""
+    for j, cell in enumerate(below):
+        own = above[j].strip() if j < len(above) else ""
+        group = own or (group if (repeated and not spans) else "")
+        over = spans.get(j, group).strip()
+        if over and cell.strip():
+            joined = f"{over} {cell}"
+            labels[j] = joined if _is_known(joined, known) or not _is_known(cell, known) or repeated else cell
+    better = sum(_is_known(labels.get(j, c), known) for j, c in enumerate(below))
+    alone = max(_known_in(above, known), _known_in(below, known))
+    return labels if better > alone or (repeated and spans and better >= alone) else {}
+
+
+def _named(cells: Sequence[str]) -> dict[int, str]:
+    """Return column -> heading, as the sheet will name it."""
+    out: dict[int, str] = {}
+    for j, cell in enumerate(cells):
+        name = " ".join(cell.split()) or f"column {j + 1}"
+        out[j] = name if name not in out.values() else f"{name} ({j + 1})"
+    return out
+
+
+def _reasons(grid: Grid, at: int, filled: list[int], sheet: Sheet) -> tuple[str, ...]:
+    above = [i for i in filled if i < at]
+    out = [f"headings in row {grid.rows[at]}"]
+    if above:
+        out.append(f"{len(above)} row{'s' if len(above) > 1 else ''} above them, a title or a summary, not read")
+    again = sheet.headings - 1 - len(above)
+    if again:
+        out.append(f"the headings stand {again} time{'s' if again > 1 else ''} more among the rows, not read")
+    if sheet.totals:
+        out.append(f"{sheet.totals} row{'s' if sheet.totals > 1 else ''} of totals at the end, not read")
+    out.append(f"{len(sheet.row)} records")
+    return tuple(out)
+
+
+def _blocks(grid: Grid, at: int, body: list[int]) -> list[tuple[int, int]]:
+    """Return first and last column of each block of columns between columns without any text."""
+    used: set[int] = set()
+    for i in (at, *body):
+        used |= {j for j, cell in enumerate(grid.cells[i]) if cell.strip()}
+    blocks: list[tuple[int, int]] = []
+    for j in sorted(used):
+        if blocks and blocks[-1][1] == j - 1:
+            blocks[-1] = (blocks[-1][0], j)
+        else:
+            blocks.append((j, j))
+    return blocks
+
+
+def _part(cells: Sequence[str], block: tuple[int, int]) -> list[str]:
+    return [cells[j] if j < len(cells) else "" for j in range(block[0], block[1] + 1)]
+
+
+def _beside(grid: Grid, at: int, body: list[int], known: frozenset[str], labels: dict[int, str]) -> str:
+    """Return why the sheet holds several tables side by side, or ""."""
+    blocks = [b for b in _blocks(grid, at, body) if _known_in(_part(grid.cells[at], b), known) >= 2]
+    starts = [b for b in blocks[1:] if _own_rows(grid, body, blocks[0], b) or _same_words(grid.cells[at], blocks[0], b)]
+    if not starts and not labels:
+        starts = _again(grid.cells[at], known)
+    if not starts:
+        return ""
+    parts = "; ".join(
+        f"columns {get_column_letter(a + 1)} to {get_column_letter(b + 1)} "
+        f"({', '.join(c.strip() for c in _part(grid.cells[at], (a, b)) if c.strip())})"
+        for a, b in starts
+    )
+    return (
+        f"several tables stand side by side, and a sheet must hold one. Move {parts} each to a sheet of its own, with "
+        "the headings in its first row, and run connect again."
+    )
+
+
+def _own_rows(grid: Grid, body: list[int], left: tuple[int, int], right: tuple[int, int]) -> bool:
+    """Whether the two blocks have records in different rows."""
+    rows = [{i for i in body if any(c.strip() for c in _part(grid.cells[i], b))} for b in (left, right)]
+    return max(rows[0], default=0) != max(rows[1], default=0)
+
+
+def _same_words(headings: Sequence[str], left: tuple[int, int], right: tuple[int, int]) -> bool:
+    one, two = ({folded(c) for c in _part(headings, b) if c.strip()} for b in (left, right))
+    return bool(one & two)
+
+
+def _again(headings: Sequence[str], known: frozenset[str]) -> list[tuple[int, int]]:
+    """Return the later repeats of a run of headings that stand there twice or more, without a gap."""
+    plain = [folded(c) for c in headings]
+    first = next((j for j, word in enumerate(plain) if word), 0)
+    starts = [j for j, word in enumerate(plain) if j > first and word and word == plain[first]]
+    width = starts[0] - first if starts else 0
+    if width < 2 or plain[first : first + width] != plain[starts[0] : starts[0] + width]:
+        return []
+    edges = [*starts, len(plain)]
+    return [(a, b - 1) for a, b in pairwise(edges) if _known_in(headings[a:b], known) >= 2]
+
+
+def _below(grid: Grid, at: int, body: list[int], known: frozenset[str]) -> str:
+    """Return why the sheet holds several tables one below the other, or ""."""
+    own = [folded(c) for c in grid.cells[at] if c.strip()]
+    for i in body[1:]:
+        cells = [c for c in grid.cells[i] if c.strip()]
+        if len(cells) < _KNOWN_TWICE or [folded(c) for c in cells] == own or _numbers(cells):
+            continue
+        if _known_in(cells, known) >= max(_KNOWN_TWICE, 0.7 * len(cells)):
+            return (
+                f"a second table begins in row {grid.rows[i]} ({', '.join(c.strip() for c in cells)}), and a sheet "
+                f"must hold one. Move the rows from {grid.rows[i]} on to a sheet of their own, and run connect again."
+            )
+    return ""
+
+
+def _stray(grid: Grid, at: int, body: list[int], sheet: Sheet) -> list[str]:
+    """Return a doubt for cells beyond the headings: their rows would be set aside."""
+    width = max((j + 1 for j, cell in enumerate(grid.cells[at]) if cell.strip()), default=0)
+    rows = [i for i in body if any(cell.strip() for cell in grid.cells[i][width:])]
+    if not rows or not sheet.longer.any():
+        return []
+    letter = get_column_letter(width + 1)
+    shown = ", ".join(str(grid.rows[i]) for i in rows[:5]) + (" and more" if len(rows) > 5 else "")
+    return [
+        f"{len(rows)} row{'s have' if len(rows) > 1 else ' has'} cells to the right of the last heading, from column "
+        f"{letter} on (row {shown}), and will be set aside. Give that column a heading, or move those cells to a sheet "
+        "of their own."
+    ]
