@@ -12,7 +12,7 @@ from mendcurve.records.patterns import check_defaults, check_forgotten, check_sp
 from mendcurve.records.records import Records
 from mendcurve.records.review import Review
 from mendcurve.records.schemas import TABLES, schema
-from mendcurve.records.slips import check_weights
+from mendcurve.records.weight_checks import check_weights
 
 
 def check_rows(review: Review) -> None:

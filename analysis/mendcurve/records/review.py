@@ -123,7 +123,8 @@ def worded(pattern: str, mask: pd.Series, **columns: pd.Series) -> pd.Series:
     """Return ``pattern`` filled in for each row of ``mask`` (dates as "4 March 2025"), empty elsewhere."""
     out = pd.Series("", index=mask.index, dtype=object)
     if mask.any():
-        texts = {name: series.loc[mask].map(_word) for name, series in columns.items()}
+        # By label: a column may hold the rows of ``mask`` only.
+        texts = {name: series.loc[mask.index[mask]].map(_word) for name, series in columns.items()}
         rows = zip(*texts.values(), strict=True)
         said = [pattern.format(**dict(zip(texts, row, strict=True))) for row in rows]
         out.loc[mask] = pd.Series(said, index=mask.index[mask], dtype=object)
