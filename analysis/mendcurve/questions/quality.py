@@ -8,15 +8,14 @@ import pandas as pd
 
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.wording import count, listing, were
-from mendcurve.records.findings import CHANGED, DOUBTFUL, NOTE, SET_ASIDE
+from mendcurve.records.findings import CHANGED, CORRECTED, DOUBTFUL, EFFECTS, NOTE, SET_ASIDE
 from mendcurve.records.records import Records
 
-# Worst first.
-EFFECTS = (SET_ASIDE, DOUBTFUL, CHANGED, NOTE)
 WORDS = {
     SET_ASIDE: "set aside",
     DOUBTFUL: "kept but doubtful",
     CHANGED: "changed in reading",
+    CORRECTED: "corrected by the rescue",
     NOTE: "to know",
 }
 # What most numbers rest on, first; other tables follow in the order of their name.
@@ -95,7 +94,7 @@ def findings(records: Records) -> Findings:
 
 def to_mend(records: Records, most: int = 10) -> ToMend:
     """List the ``most`` kinds of finding that would change the report most; notes that ask for nothing are left out."""
-    found = records.findings[records.findings["effect"] != NOTE]
+    found = records.findings[~records.findings["effect"].isin([NOTE, CORRECTED])]
     text = found.fillna(dict.fromkeys((*_GROUP, "rule", "value"), ""))
     groups = text.groupby(_GROUP, sort=True).agg(
         records=("rule", "size"), first_row=("row", "min"), what_is_wrong=("rule", "first")

@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+from mendcurve.questions.recovery_adjusted import Adjusted, adjusted
 from mendcurve.questions.recovery_by import Recovery, by_condition
+from mendcurve.questions.recovery_compare import Comparison, compare
 from mendcurve.questions.recovery_counts import Conditions, conditions
 from mendcurve.questions.recovery_curves import RecoveryCurves, curves
 from mendcurve.questions.recovery_open import OpenNow, open_now
 from mendcurve.questions.recovery_pooled import Pooled, pooled
 
 __all__ = [
+    "Adjusted",
+    "Comparison",
     "Conditions",
     "OpenNow",
     "Pooled",
     "Recovery",
     "RecoveryCurves",
+    "adjusted",
     "by_condition",
+    "compare",
     "conditions",
     "curves",
     "open_now",

@@ -40,6 +40,14 @@ def percent(share: float) -> str:
     return f"{100 * share:.0f} %"
 
 
+def points(difference: float) -> str:
+    """Return a difference of two shares in whole percentage points, with its sign: '+12 points', '-1 point'."""
+    if math.isnan(difference):
+        return NOT_RECORDED
+    whole = round(100 * difference)
+    return f"{'+' if whole > 0 else ''}{whole} point{'' if abs(whole) == 1 else 's'}".replace("-", "\u2212")
+
+
 def share_of(k: float, n: float, low: float, high: float, *, level: str = "95 %") -> str:
     """Return '23 of 41 (56 %, plausibly 41 % to 70 %)'; the level is the interval's."""
     if n == 0:
