@@ -35,17 +35,32 @@ def test_weights_as_people_type_them(typed, value, unit):
     assert parsed.troubles[0] is None
 
 
-@pytest.mark.parametrize("typed", ["-61", "0", "light", "43 stone", "<1", "40-45", "NA", "1.2.3"])
+@pytest.mark.parametrize("typed", ["-61", "0", "light", "43 stone", "<1", "1-12", "45-40", "40-45 stone", "1.2.3"])
 def test_what_is_no_weight_is_unreadable(typed):
     parsed = parse_weights(text(typed))
     assert parsed.found[0] is None
     assert parsed.troubles[0].effect == "unreadable"
 
 
-def test_about_right_is_kept_and_doubtful():
-    parsed = parse_weights(text("~43 g"))
-    assert parsed.found[0] == (43.0, "g")
+@pytest.mark.parametrize(
+    ("typed", "value"),
+    [("~43 g", (43, "g")), ("43?", (43, "")), ("40-45 g", (42.5, "g")), ("0,4 kg to 0,5kg", (0.45, "kg"))],
+)
+def test_what_is_about_right_and_a_range_are_kept_and_doubtful(typed, value):
+    parsed = parse_weights(text(typed))
+    assert parsed.found[0] == (pytest.approx(value[0]), value[1])
     assert parsed.troubles[0].effect == "kept, doubtful"
+
+
+@pytest.mark.parametrize("typed", ["NA", "n/a", " - ", "?", "unknown"])
+def test_a_word_for_nothing_is_an_empty_cell_in_numbers(typed):
+    for parse in (parse_weights, parse_numbers, parse_counts, parse_money):
+        parsed = parse(text(typed))
+        assert (parsed.found[0], parsed.troubles[0].effect) == (None, "blank")
+
+
+def test_kilograms_and_grams_are_added_as_pounds_and_ounces_are():
+    assert parse_weights(text("1 kg 200 g")).found[0] == (pytest.approx(1.2), "kg")
 
 
 def test_a_comma_before_three_digits_is_not_guessed():
@@ -83,6 +98,27 @@ def test_a_unit_in_the_cell_is_converted(typed, unit, value):
 def test_a_number_below_its_bound_is_refused():
     assert parse_numbers(text("0.1"), low=0.5).found[0] is None
     assert parse_counts(text("0"), low=1).found[0] is None
+
+
+def test_a_number_above_its_bound_is_refused_however_large():
+    for typed in ("10001", "1" + "0" * 23, "9" * 400):
+        parsed = parse_counts(text(typed), high=10_000)
+        assert parsed.found[0] is None
+        assert "10,000 or less" in parsed.troubles[0].rule
+    assert parse_numbers(text("8785"), high=8784).found[0] is None
+
+
+def test_a_count_of_about_or_between_is_the_smaller_number_and_doubtful():
+    parsed = parse_counts(text("2-3", "~4", "5?", "6 animals", "1,234"), unit="animals")
+    assert list(parsed.found) == [2, 4, 5, 6, 1234]
+    assert [t.effect if t else "" for t in parsed.troubles] == ["kept, doubtful"] * 3 + ["", ""]
+
+
+@pytest.mark.parametrize("typed", ["2003-02-01", "01-Feb-03", "2-Mar", "1/2/2003"])
+def test_a_count_that_became_a_date_says_so(typed):
+    parsed = parse_counts(text(typed), unit="animals")
+    assert parsed.found[0] is None
+    assert "turned it into a date" in parsed.troubles[0].rule
 
 
 # males.females.unknown, a fourth number eggs, which are no animals: TRADE.md 7

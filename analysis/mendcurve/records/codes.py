@@ -12,7 +12,7 @@ from mendcurve.errors import InputError, nearest
 from mendcurve.records.connecting.vocabulary import sure_words
 from mendcurve.records.findings import CHANGED
 from mendcurve.records.folding import folded
-from mendcurve.records.parsing import Parsed, Trouble, by_unique
+from mendcurve.records.parsing import NOTHING_WRITTEN, Parsed, Trouble, by_unique, nothing_written
 from mendcurve.records.privacy import free_text
 from mendcurve.records.schemas import Column
 
@@ -73,11 +73,15 @@ def _code(text: str, *, column: Column, words: Mapping[str, object]) -> tuple[st
         return None, found
     if found is not None:
         return str(found), None
-    return (None, _unknown(text, column)) if column.codes else free_text(text)
+    if not column.codes:
+        return free_text(text)
+    return None, NOTHING_WRITTEN if nothing_written(folded(text)) else _unknown(text, column)
 
 
 def _list(text: str, *, column: Column, words: Mapping[str, object]) -> tuple[str | None, Trouble | None]:
     known, unknown = set(), []
+    if folded(text) not in words and nothing_written(folded(text)):
+        return None, NOTHING_WRITTEN
     for part in filter(None, _SPLIT.split(folded(text))):
         found = words.get(part)
         if isinstance(found, str):
@@ -102,4 +106,6 @@ def _yes_no(text: str, *, words: Mapping[str, object]) -> tuple[bool | None, Tro
     word = str(words.get(folded(text), folded(text)))
     if word in _YES or word in _NO:
         return word in _YES, None
+    if nothing_written(folded(text)):
+        return None, NOTHING_WRITTEN
     return None, Trouble("this must be yes or no", "Write yes or no, or leave the cell empty for no.")

@@ -10,7 +10,7 @@ import pandas as pd
 
 from mendcurve.records.findings import CHANGED, DOUBTFUL
 from mendcurve.records.folding import folded
-from mendcurve.records.parsing import Parsed, Trouble, by_unique, unique_texts
+from mendcurve.records.parsing import NOTHING_WRITTEN, Parsed, Trouble, by_unique, nothing_written, unique_texts
 
 UNITS = {
     **dict.fromkeys(("g", "gr", "gm", "gms", "gram", "grams", "gramm"), "g"),
@@ -27,13 +27,26 @@ _SCALES = {  # what a unit in the cell multiplies by, by the unit the column is 
 }
 _NUMBER = re.compile(
     r"(?P<about>~|c\.?a\.? |about |approx\.? )?\s*(?P<sign>[+\-]?)\s*(?P<digits>\d[\d.,' ]*|[.,]\d+)"
-    r"\s*(?P<unit>[a-z\"]*)\.?",
+    r"\s*(?P<unit>[a-z\"]*)\.?(?P<unsure>\s*\?)?",
     re.I,
 )
 _POUNDS = re.compile(r"(?P<lb>\d+)\s*(?:lbs?|pounds?)\.?[ ,]*(?P<oz>\d+(?:\.\d+)?)\s*(?:ozs?|ounces?)\.?", re.I)
+_KILOS = re.compile(r"(?P<kg>\d+)\s*(?:kgs?|kilos?)\.?[ ,]*(?P<g>\d{1,3})\s*(?:g|gr|gms?|grams?)\.?", re.I)
+_RANGE = re.compile(r"(\d+(?:[.,]\d+)?)\s*([a-z]*)\s*(?:-|to)\s*(\d+(?:[.,]\d+)?)\s*([a-z]*)\.?", re.I)
+_WIDEST = 1.5  # "1-12" of pounds may be 1 lb 12 oz: a weight's range is read only where its ends are near each other
+# What a spreadsheet makes of 1.2.3 or 2-3.
+_TURNED = re.compile(
+    r"\d{4}-\d\d-\d\d(?: .*)?|\d{1,2}[-/.][a-z]{3}(?:[-/.]\d{2,4})?|[a-z]{3}-\d{2}|\d{1,2}/\d{1,2}/\d{2,4}"
+)
 _SEXES = re.compile(r"(\d+)\.(\d+)(?:\.(\d+))?(?:\.\d+)?")  # males.females.unknown.eggs; eggs are not animals
 _THOUSANDS = {",": re.compile(r"\d{1,3}(?:,\d{3})+"), ".": re.compile(r"\d{1,3}(?:\.\d{3})+")}
 _CURRENCY = re.compile(r"[$€£¥]|\b[a-z]{3}\b|kr\.?|zł", re.I)
+_ABOUT = Trouble("this number is said to be about right only", "Weigh or count again if you can.", DOUBTFUL)
+_WAS_TURNED = Trouble(
+    "this must be a whole number; a spreadsheet has probably turned it into a date, and it is read as empty",
+    "Format the column as text, then write the number again (1.2.3 for a group by sex).",
+    DOUBTFUL,
+)
 _WHAT = "Write the number alone, with a point for decimals, and leave the cell empty if it is not known."
 
 
@@ -62,15 +75,23 @@ def decimal_sign(text: pd.Series, declared: str = "") -> str:
     return proofs.pop() if len(proofs) == 1 else ""
 
 
-def parse_numbers(text: pd.Series, *, unit: str = "", decimal: str = "", low: float | None = None) -> Parsed:
-    """Parse a column of numbers; values are floats in ``unit`` (a cell's own unit is converted to it)."""
+def parse_numbers(
+    text: pd.Series, *, unit: str = "", decimal: str = "", low: float | None = None, high: float | None = None
+) -> Parsed:
+    """Parse a column of numbers; values are floats in ``unit`` (a cell's own unit is converted to it).
+
+    A range gives its middle, which is doubtful.
+    """
     sign = decimal_sign(text, decimal)
-    return by_unique(text, partial(_number, unit=unit, decimal=sign, low=low))
+    return by_unique(text, partial(_number, unit=unit, decimal=sign, low=low, high=high))
 
 
-def parse_counts(text: pd.Series, *, low: float | None = None, unit: str = "") -> Parsed:
-    """Parse a column of whole numbers; "1.2.3" (males.females.unknown) is a group of six."""
-    return by_unique(text, partial(_count, low=low, unit=unit))
+def parse_counts(text: pd.Series, *, low: float | None = None, high: float | None = None, unit: str = "") -> Parsed:
+    """Parse a column of whole numbers; "1.2.3" (males.females.unknown) is a group of six.
+
+    A range gives its smaller number, which is doubtful: no more are certain.
+    """
+    return by_unique(text, partial(_count, low=low, high=high, unit=unit))
 
 
 def parse_money(text: pd.Series, *, decimal: str = "") -> Parsed:
@@ -85,9 +106,18 @@ def parse_weights(text: pd.Series, *, decimal: str = "") -> Parsed:
 
 def _weight(text: str, *, decimal: str) -> tuple[tuple[float, str] | None, Trouble | None]:
     word = folded(text)
-    pounds = _POUNDS.fullmatch(word)
+    if nothing_written(word):
+        return None, NOTHING_WRITTEN
+    pounds, kilos = _POUNDS.fullmatch(word), _KILOS.fullmatch(word)
     if pounds:
         return (int(pounds["lb"]) + float(pounds["oz"]) / 16, "lb"), None
+    if kilos:
+        return (float(kilos["kg"]) + float(kilos["g"]) / 1000, "kg"), None
+    ends = _ends(word)
+    if ends:
+        (low, _), (high, _) = (_weight(end, decimal=decimal) for end in ends)
+        if low and high and low[1] == high[1] and low[0] < high[0] <= _WIDEST * low[0]:
+            return ((low[0] + high[0]) / 2, low[1]), _middle((low[0] + high[0]) / 2, low[1])
     match = _NUMBER.fullmatch(word)
     unit = UNITS.get(match["unit"], "") if match else ""
     if match is None or (match["unit"] and not unit):
@@ -100,8 +130,17 @@ def _weight(text: str, *, decimal: str) -> tuple[tuple[float, str] | None, Troub
     return (float(value), unit), trouble
 
 
-def _number(text: str, *, unit: str, decimal: str, low: float | None) -> tuple[float | None, Trouble | None]:
+def _number(
+    text: str, *, unit: str, decimal: str, low: float | None, high: float | None
+) -> tuple[float | None, Trouble | None]:
     word = folded(text)
+    if nothing_written(word):
+        return None, NOTHING_WRITTEN
+    ends = _ends(word)
+    if ends:
+        (first, _), (last, _) = (_number(end, unit=unit, decimal=decimal, low=low, high=high) for end in ends)
+        if first is not None and last is not None and first < last:
+            return (first + last) / 2, _middle((first + last) / 2, unit)
     match = _NUMBER.fullmatch(word)
     scale = _SCALES.get(unit, {}).get(match["unit"]) if match and match["unit"] else 1.0
     if match is None or scale is None:
@@ -111,31 +150,65 @@ def _number(text: str, *, unit: str, decimal: str, low: float | None) -> tuple[f
     if value is None:
         return None, trouble
     number = float(value) * scale
+    return (None, outside) if (outside := _outside(number, low, high)) else (number, trouble)
+
+
+def _outside(number: float, low: float | None, high: float | None) -> Trouble | None:
     if low is not None and number < low:
-        return None, Trouble(f"this must be {low:g} or more", "Correct it, or leave the cell empty.")
-    return number, trouble
+        return Trouble(f"this must be {low:g} or more", "Correct it, or leave the cell empty.")
+    if high is not None and number > high:
+        return Trouble(f"this must be {high:,g} or less", "Correct it, or leave the cell empty.")
+    return None
 
 
-def _count(text: str, *, low: float | None, unit: str) -> tuple[int | None, Trouble | None]:
+def _ends(word: str) -> tuple[str, str] | None:
+    """Return both ends of a range, each with its unit."""
+    match = _RANGE.fullmatch(word)
+    return (match[1] + (match[2] or match[4]), match[3] + (match[4] or match[2])) if match else None
+
+
+def _middle(value: float, unit: str) -> Trouble:
+    shown = f"{value:.6g} {unit}".strip()
+    return Trouble(
+        f"a range is no single number; its middle ({shown}) is taken", "Write the number, if it is known.", DOUBTFUL
+    )
+
+
+def _count(text: str, *, low: float | None, high: float | None, unit: str) -> tuple[int | None, Trouble | None]:
     word = folded(text)
-    sexes = _SEXES.fullmatch(word)
-    bare = word.removesuffix(unit).strip() if unit else word
+    if nothing_written(word):
+        return None, NOTHING_WRITTEN
+    bare = re.sub(r"^(?:~|ca?\.? |about |approx\.? )\s*|\s*\?$", "", word)
+    trouble = None if bare == word else _ABOUT
+    bare = bare.removesuffix(unit).removesuffix(unit.removesuffix("s")).strip()
+    sexes, ends = _SEXES.fullmatch(bare), _ends(bare)
     if sexes and unit == "animals":
         number = sum(int(part) for part in sexes.groups() if part)
     elif re.fullmatch(r"[+-]?\d+(?:[.,]0+)?", bare):
         number = int(re.split("[.,]", bare)[0])
+    elif _THOUSANDS[","].fullmatch(bare):
+        number = int(bare.replace(",", ""))
+    elif ends and all(end.isdecimal() for end in ends) and int(ends[0]) < int(ends[1]):
+        number = int(ends[0])
+        trouble = Trouble(
+            f"a range is no single number; the smaller one ({number}) is taken, since no more are certain",
+            "Write the number, if it is known.",
+            DOUBTFUL,
+        )
+    elif _TURNED.fullmatch(bare):
+        return None, _WAS_TURNED
     else:
         return None, Trouble("this must be a whole number", "Write the number alone, such as 3.")
-    if low is not None and number < low:
-        return None, Trouble(f"this must be {low:g} or more", "Correct it, or leave the cell empty.")
-    return number, None
+    return (None, outside) if (outside := _outside(number, low, high)) else (number, trouble)
 
 
 def _money(text: str, *, decimal: str) -> tuple[Decimal | None, Trouble | None]:
     word = folded(text)
+    if nothing_written(word):
+        return None, NOTHING_WRITTEN
     minus = (word.startswith("(") and word.endswith(")")) or word.endswith("-")
     match = _NUMBER.fullmatch(_CURRENCY.sub("", word.strip("()").rstrip("-")).strip())
-    if match is None or match["unit"] or match["about"]:
+    if match is None or match["unit"] or match["about"] or match["unsure"]:
         return None, Trouble("an amount of money must be a number", _WHAT)
     # An amount has no three decimals: a single sign before three digits marks thousands.
     grouped = decimal or ("." if re.fullmatch(r"\d{1,3}(,\d{3})+", match["digits"].strip()) else "")
@@ -165,8 +238,7 @@ def _value(match: re.Match[str], decimal: str) -> tuple[Decimal | None, Trouble 
         value = Decimal(digits.replace(other, "").replace(sign, "."))
     except InvalidOperation:
         return None, Trouble("this must be a number", _WHAT)
-    about = Trouble("this number is said to be about right only", "Weigh or count again if you can.", DOUBTFUL)
-    return (-value if match["sign"] == "-" else value), about if match["about"] else None
+    return (-value if match["sign"] == "-" else value), _ABOUT if match["about"] or match["unsure"] else None
 
 
 def _grouped(digits: str, sign: str, other: str) -> bool:

@@ -62,6 +62,9 @@ INTAKE_TYPES = ("surrendered", "stray", "transferred in", "confiscated", "return
 CIRCUMSTANCES = ("fed", "shed", "laid eggs", "gave birth", "gravid", "brumating", "tail lost", "bladder emptied")
 PERIODS = ("ready for a home", "foster", "hold", "brumating", "gravid", "fasting", "permanent resident")
 
+# A row of more animals, doses or places than this is a slip; no rescue has them, and curves hold a line for each.
+MOST = 10_000
+
 _STAY = _c("stay_id*", "id", "The stay it belongs to.")
 
 TABLES: dict[str, Table] = {
@@ -86,7 +89,7 @@ TABLES: dict[str, Table] = {
                 _c("intake_date*", "date", "Day of arrival into the rescue's control."),
                 _c("intake_type*", "code", "How it came.", codes=INTAKE_TYPES),
                 _c("arrival_id", "id", "One arrival event, many animals."),
-                _c("group_size", "count", "Animals in this row.", default=1, low=1, unit="animals"),
+                _c("group_size", "count", "Animals in this row.", default=1, low=1, high=MOST, unit="animals"),
                 _c("split_from", "id", "The group's stay this one was taken out of: not a new intake."),
                 _c("dead_on_arrival", "yes_no", "Was dead when it arrived."),
                 _c("housing_kind", "text", "Kind of housing it needs."),
@@ -102,7 +105,7 @@ TABLES: dict[str, Table] = {
                 _STAY,
                 _c("outcome_date*", "date", "Day of the final disposition."),
                 _c("outcome_type*", "code", "Final disposition.", codes=OUTCOMES),
-                _c("animals", "count", "Animals that left; blank: all left.", low=1, unit="animals"),
+                _c("animals", "count", "Animals that left; blank: all left.", low=1, high=MOST, unit="animals"),
             ),
         ),
         Table(
@@ -118,7 +121,14 @@ TABLES: dict[str, Table] = {
                 _c("vet_seen_on", "date", "Day a vet first saw it."),
                 _c("ended_on", "date", "Day it ended."),
                 _c("ended_as", "code", "How it ended.", codes=("cleared", "managed", "misdiagnosed")),
-                _c("animals", "count", "Animals of the group it concerns; blank: all.", low=1, unit="animals"),
+                _c(
+                    "animals",
+                    "count",
+                    "Animals of the group it concerns; blank: all.",
+                    low=1,
+                    high=MOST,
+                    unit="animals",
+                ),
             ),
             ("episode_id",),
         ),
@@ -140,8 +150,15 @@ TABLES: dict[str, Table] = {
                 _c("kind", "code", "What it is.", codes=("medicine", "procedure")),
                 _c("medicine", "text", "Name, as recorded; never suggested."),
                 _c("route", "text", "Route, as recorded."),
-                _c("interval_hours*", "number", "Hours between doses, as the vet set it.", unit="hours", low=0.5),
-                _c("doses_planned", "count", "Doses planned; blank: no end given.", unit="doses", low=1),
+                _c(
+                    "interval_hours*",
+                    "number",
+                    "Hours between doses, as the vet set it.",
+                    unit="hours",
+                    low=0.5,
+                    high=8784,
+                ),
+                _c("doses_planned", "count", "Doses planned; blank: no end given.", unit="doses", low=1, high=MOST),
                 _c("first_dose_at*", "datetime", "When the first dose is due."),
                 _c("weight_used_g", "number", "Weight the vet reckoned with.", unit="g", low=0),
                 _c("stopped_at", "datetime", "When it was stopped early."),
@@ -183,7 +200,7 @@ TABLES: dict[str, Table] = {
                 _c("target_g*", "number", "Target weight.", unit="g", low=0),
                 _c("set_on*", "date", "Day it was set."),
                 _c("by_date", "date", "Day it should be reached."),
-                _c("weigh_every_days", "count", "Days between weighings.", unit="days", low=1),
+                _c("weigh_every_days", "count", "Days between weighings.", unit="days", low=1, high=3660),
             ),
         ),
         Table(
@@ -205,7 +222,7 @@ TABLES: dict[str, Table] = {
                 _c("zone*", "text", "The zone moved to."),
                 _c("room", "text", "Room."),
                 _c("place", "text", "Place."),
-                _c("animals", "count", "Animals moved; blank: all.", low=1, unit="animals"),
+                _c("animals", "count", "Animals moved; blank: all.", low=1, high=MOST, unit="animals"),
             ),
         ),
         Table(
@@ -222,9 +239,16 @@ TABLES: dict[str, Table] = {
                     codes=("open", "all in all out", "clock restarts"),
                     default="open",
                 ),
-                _c("places", "count", "Places; blank: takes no place.", unit="places", low=0),
+                _c("places", "count", "Places; blank: takes no place.", unit="places", low=0, high=MOST),
                 _c("from_date*", "date", "First day with this many."),
-                _c("minutes_per_animal_day", "number", "Minutes of care an animal needs a day.", unit="minutes", low=0),
+                _c(
+                    "minutes_per_animal_day",
+                    "number",
+                    "Minutes of care an animal needs a day.",
+                    unit="minutes",
+                    low=0,
+                    high=1440,
+                ),
             ),
         ),
         Table(
@@ -233,7 +257,7 @@ TABLES: dict[str, Table] = {
             (
                 _c("asked_on*", "date", "Day asked."),
                 _c("species", "text", "Species asked about."),
-                _c("animals", "count", "Animals asked about.", default=1, unit="animals", low=1),
+                _c("animals", "count", "Animals asked about.", default=1, unit="animals", low=1, high=MOST),
                 _c("housing_kind", "text", "Kind of housing needed."),
                 _c(
                     "answer*",
@@ -284,7 +308,9 @@ TABLES: dict[str, Table] = {
                 ),
                 _c("opening_balance", "money", "Balance when the records start."),
                 _c("goal", "text", "The grant's own goal, in words."),
-                _c("goal_animals", "count", "Animals the grant set out to help.", unit="animals", low=0),
+                _c(
+                    "goal_animals", "count", "Animals the grant set out to help.", unit="animals", low=0, high=1_000_000
+                ),
             ),
             ("grant_id",),
         ),

@@ -13,7 +13,7 @@ from mendcurve.records.building import TIMED
 from mendcurve.records.codes import NOTHING_HERE
 from mendcurve.records.columns import headings_of, number_ids, parsed_columns, rows_where, texts_of
 from mendcurve.records.findings import CHANGED, SET_ASIDE, Ledger
-from mendcurve.records.parsing import UNREADABLE, Parsed, Trouble, none
+from mendcurve.records.parsing import BLANK, UNREADABLE, Parsed, Trouble, none
 from mendcurve.records.privacy import masked
 from mendcurve.records.schemas import TABLES, Column
 from mendcurve.records.settings import Settings
@@ -152,12 +152,15 @@ class Lines:
 
     def troubles(self, column: Column, parsed: Parsed, sound: np.ndarray) -> np.ndarray:
         """Report the troubles of a column; return the rows that cannot be used because of them."""
-        empty = sound & none(parsed.found) & none(parsed.troubles)
+        blank = blanks(parsed)
+        empty = sound & none(parsed.found) & (none(parsed.troubles) | blank)
         failed = np.zeros(len(sound), dtype=bool)
         if column.required and column.default is None:
             failed = empty
             self.add(empty, column.name, _EMPTY.rule.format(column.name), _EMPTY.what_to_do, SET_ASIDE)
-        place = np.flatnonzero(sound & ~none(parsed.troubles))
+        else:
+            self.told_once(column.name, sound & blank)
+        place = np.flatnonzero(sound & ~none(parsed.troubles) & ~blank)
         found = parsed.troubles[place]
         named_ = [t is not NOTHING_HERE for t in found]
         place, found = place[named_], found[named_]
@@ -178,6 +181,26 @@ class Lines:
         failed = failed.copy()
         failed[place[aside]] = True
         return failed
+
+    def told_once(self, column: str, mask: np.ndarray) -> None:
+        """Say of each word for nothing (from a short list of ours, so no person's detail) how often it stands."""
+        if not mask.any():
+            return
+        for word, times in self.texts[column][mask].str.strip().value_counts().items():
+            self.ledger.note(
+                self.sheet.file,
+                self.sheet.sheet,
+                table=self.table,
+                column=column,
+                value=str(word),
+                rule=f'{times} cell{"s hold" if times > 1 else " holds"} "{word}", which is read as an empty cell',
+                what_to_do="Nothing, if that is what it means; an empty cell says the same.",
+            )
+
+
+def blanks(parsed: Parsed) -> np.ndarray:
+    """Return where a word for nothing stands."""
+    return np.array([t is not None and t.effect == BLANK for t in parsed.troubles], dtype=bool)
 
 
 def shown(text: pd.Series) -> list[str]:
@@ -208,7 +231,10 @@ def _nothing(
         out |= np.array([t is NOTHING_HERE for t in parsed[name].troubles], dtype=bool)
     if shared and needed:
         dates = [n for n in needed if n.endswith(("_date", "_on", "_at"))]
-        blank = [texts[n].str.strip().to_numpy() == "" for n in (dates if source.table == "outcomes" else needed)]
+        blank = [
+            (texts[n].str.strip().to_numpy() == "") | blanks(parsed[n])
+            for n in (dates if source.table == "outcomes" else needed)
+        ]
         out |= np.logical_and.reduce(blank)
     return out
 
