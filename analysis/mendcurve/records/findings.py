@@ -1,23 +1,47 @@
-"""Findings: what is wrong or doubtful, where it stands and how to mend it; and the rows set aside."""
+"""Findings: what is wrong or doubtful, where it stands and how to mend it."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from pathlib import Path
+import re
+from collections.abc import Iterable
 
 import numpy as np
 import pandas as pd
 
-COLUMNS = ("file", "sheet", "row", "table", "stay_id", "column", "value", "rule", "what_to_do", "effect", "likely")
+# What a detector says; ``column`` is ours.
+SAID = ("file", "sheet", "row", "table", "stay_id", "column", "value", "rule", "what_to_do", "effect", "likely")
+# What the person reads; ``column`` is the heading in the sheet, ``value`` the text as typed.
+COLUMNS = (
+    "file",
+    "sheet",
+    "row",
+    "cell",
+    "table",
+    "stay_id",
+    "column",
+    "value",
+    "rule",
+    "likely",
+    "what_to_do",
+    "effect",
+    "changes",
+    "animals",
+)
 SET_ASIDE = "set aside"
 DOUBTFUL = "kept, doubtful"
 CHANGED = "changed"
+CORRECTED = "corrected"
 NOTE = "note"
 # Worst first: a record with several findings has the worst effect of them.
-EFFECTS = (SET_ASIDE, DOUBTFUL, CHANGED, NOTE)
+EFFECTS = (SET_ASIDE, DOUBTFUL, CHANGED, CORRECTED, NOTE)
 ROWS = ("file", "sheet", "row", "table", "text", "reason")
 _PLACE = ["file", "sheet", "row", "table"]
 _TEXT = pd.StringDtype("pyarrow", na_value=np.nan)
+_WHOLE = ("row", "animals")
+_ALWAYS_TEXT = ["file", "sheet", "cell", "column", "value", "likely", "changes"]
+_MONTHS = "January|February|March|April|May|June|July|August|September|October|November|December"
+# In a rule's text: what is quoted, days, and words with a digit in them (ids, rows, amounts).
+_VALUES = re.compile(rf'"[^"]*"|\b\d{{1,2}} (?:{_MONTHS}) \d{{4}}\b|[^\s,;:()]*\d[^\s,;:()]*')
 
 
 def empty() -> pd.DataFrame:
@@ -31,12 +55,12 @@ def no_rows() -> pd.DataFrame:
 
 
 def typed(frame: pd.DataFrame) -> pd.DataFrame:
-    """Return ``frame`` with its rows as Int64 and everything else as text."""
-    return frame.astype({name: "Int64" if name == "row" else _TEXT for name in frame.columns})
+    """Return ``frame`` with its rows and animals as Int64 and everything else as text."""
+    return frame.astype({name: "Int64" if name in _WHOLE else _TEXT for name in frame.columns})
 
 
 class Ledger:
-    """Collects findings while files are read; it is emptied into frames once, at the end."""
+    """Collects findings while files are read; it is emptied into a frame once, at the end."""
 
     def __init__(self) -> None:
         self._lines: list[pd.DataFrame] = []
@@ -75,7 +99,7 @@ class Ledger:
                     "likely": likely,
                 },
                 index=where.index,
-                columns=list(COLUMNS),
+                columns=list(SAID),
             ).astype(object)
         )
 
@@ -111,62 +135,48 @@ class Ledger:
                         "likely": likely,
                     }
                 ],
-                columns=list(COLUMNS),
+                columns=list(SAID),
             ).astype(object)
         )
 
-    def frame(self, headings: Mapping[tuple[str, str, str], Mapping[str, str]] | None = None) -> pd.DataFrame:
-        """Return the findings, one line a record, in the order of files, sheets and rows.
-
-        Parameters
-        ----------
-        headings : mapping of (file, sheet, table) to (column to heading), optional
-            A finding names the column as the person sees it in the sheet.
-        """
+    def lines(self) -> pd.DataFrame:
+        """Return everything said so far, columns ``SAID``, each line once, in the order it was said."""
         if not self._lines:
-            return empty()
+            return typed(pd.DataFrame(columns=list(SAID)))
         lines = typed(pd.concat(self._lines, ignore_index=True))
-        shown = ["file", "sheet", "column", "value", "likely"]
-        lines[shown] = lines[shown].fillna("")
-        for (file, sheet, table), names in (headings or {}).items():
-            mine = (lines["file"] == file) & (lines["sheet"] == sheet) & (lines["table"] == table)
-            lines.loc[mine, "column"] = lines.loc[mine, "column"].replace(dict(names))
-        return folded_lines(lines)
-
-    def doubtful(self, table: str, column: str) -> pd.DataFrame:
-        """Return file, sheet and row of the rows of ``table`` whose ``column`` is kept, but doubtful."""
-        kept = [
-            line.loc[(line["table"] == table) & (line["column"] == column) & (line["effect"] == DOUBTFUL)]
-            for line in self._lines
-        ]
-        frame = pd.concat([line for line in kept if len(line)], ignore_index=True) if any(map(len, kept)) else empty()
-        return typed(frame)[["file", "sheet", "row"]].drop_duplicates()
+        return lines.fillna(dict.fromkeys(SAID[:2] + SAID[5:], "")).drop_duplicates(ignore_index=True)
 
 
-def folded_lines(lines: pd.DataFrame) -> pd.DataFrame:
-    """Return ``lines`` with those of one record joined into one, in the order of files, sheets and rows."""
-    lines = lines.drop_duplicates()
-    of_row = lines["row"].notna()
-    several = lines.duplicated(_PLACE, keep=False) & of_row
+def one_a_record(lines: pd.DataFrame) -> pd.DataFrame:
+    """Return ``lines`` (columns ``COLUMNS``) with those of one record joined into one, what changes most first.
+
+    Notes
+    -----
+    Order: the worst effect; then the most animals; then file, sheet and row.
+    """
+    lines = typed(lines[list(COLUMNS)])
+    lines = lines.fillna(dict.fromkeys(_ALWAYS_TEXT, "")).drop_duplicates()
+    several = lines.duplicated(_PLACE, keep=False) & lines["row"].notna()
     alone, many = lines[~several], lines[several]
     if len(many):
-        joined = (
-            many.groupby(_PLACE, sort=False, dropna=False)
-            .agg(
-                {
-                    "stay_id": "first",
-                    "column": _joined,
-                    "value": _joined,
-                    "rule": _joined,
-                    "what_to_do": _joined,
-                    "effect": _worst,
-                    "likely": _joined,
-                }
-            )
-            .reset_index()
-        )
+        how = {name: _joined for name in COLUMNS if name not in _PLACE}
+        how |= {"stay_id": "first", "effect": _worst, "animals": "max"}  # type: ignore[dict-item]
+        # The worst line of a record speaks first.
+        many = many.assign(rank=_ranks(many)).sort_values("rank", kind="stable")
+        joined = many.groupby(_PLACE, sort=False, dropna=False).agg(how).reset_index()
         alone = pd.concat([alone, typed(joined[list(COLUMNS)])], ignore_index=True)
-    return alone.sort_values([*_PLACE[:3], "table"], kind="stable", na_position="first", ignore_index=True)
+    return in_order(alone)
+
+
+def in_order(lines: pd.DataFrame) -> pd.DataFrame:
+    """Return findings with those that change the reports most first."""
+    keyed = lines.assign(_rank=_ranks(lines), _animals=-lines["animals"].fillna(0))
+    keyed = keyed.sort_values(["_rank", "_animals", *_PLACE], kind="stable", na_position="first", ignore_index=True)
+    return keyed.drop(columns=["_rank", "_animals"])
+
+
+def _ranks(lines: pd.DataFrame) -> pd.Series:
+    return lines["effect"].map({effect: i for i, effect in enumerate(EFFECTS)}).astype("int64")
 
 
 def _joined(words: pd.Series) -> str:
@@ -177,44 +187,59 @@ def _worst(effects: pd.Series) -> str:
     return min(effects, key=EFFECTS.index)
 
 
-def grouped(findings: pd.DataFrame) -> pd.DataFrame:
-    """Return findings grouped by what to do about them, worst effect and most rows first.
+def alike(texts: pd.Series, words: Iterable[str] = ()) -> pd.Series:
+    """Return texts with the values taken out of them, so that what says the same of two records is the same.
+
+    Parameters
+    ----------
+    words : iterable of str, optional
+        Further values, such as the names of species.
+    """
+    known = sorted({word for word in words if word}, key=len, reverse=True)
+    more = re.compile(rf"\b(?:{'|'.join(map(re.escape, known))})\b") if known else None
+    unique = {}
+    for text in texts.dropna().unique():
+        plain = _VALUES.sub("…", text)
+        unique[text] = more.sub("…", plain) if more else plain
+    return texts.map(unique).astype(_TEXT)
+
+
+def grouped(findings: pd.DataFrame, words: Iterable[str] = ()) -> pd.DataFrame:
+    """Return findings grouped by what to do about them, worst effect and most animals first.
+
+    Parameters
+    ----------
+    findings : DataFrame, columns ``COLUMNS``
+    words : iterable of str, optional
+        See ``alike``.
 
     Returns
     -------
     DataFrame
-        ``effect``, ``table``, ``column``, ``rule`` (of the first record), ``what_to_do``, ``records`` (how many),
-        ``where`` (the first three places, as file, sheet, row and value).
+        One row a group: ``effect``, ``file``, ``sheet``, ``table``, ``column``; ``rule``, ``likely``, ``what_to_do``
+        and ``changes`` of its first record; ``records``; ``animals`` (sum over its stays, each once); ``at`` (positions
+        of its records in ``findings``).
     """
-    columns = ["effect", "table", "column", "what_to_do"]
+    keys = ["effect", "file", "sheet", "table", "column"]
+    out = [*keys, "rule", "likely", "what_to_do", "changes", "records", "animals", "at"]
     if not len(findings):
-        return pd.DataFrame(columns=[*columns[:3], "rule", "what_to_do", "records", "where"])
-    lines = findings.assign(place=places(findings), rank=findings["effect"].map(EFFECTS.index))
-    out = (
-        lines.groupby(["rank", *columns], dropna=False, sort=False)
-        .agg(rule=("rule", "first"), records=("place", "size"), where=("place", lambda p: "; ".join(p.head(3))))
-        .reset_index()
+        return pd.DataFrame(columns=out)
+    words = list(words)
+    lines = findings.reset_index(drop=True).fillna(dict.fromkeys([*keys, "rule", "what_to_do"], ""))
+    lines = lines.assign(_rule=alike(lines["rule"], words), _do=alike(lines["what_to_do"], words), at=lines.index)
+    by = [*keys, "_rule", "_do"]
+    # A stay with ten odd weights is one stay's animals.
+    once = lines.groupby([*by, lines["stay_id"].fillna("")], sort=False)["animals"].max()
+    animals = once.groupby(level=list(range(len(by))), sort=False).sum()
+    groups = lines.groupby(by, sort=False).agg(
+        rule=("rule", "first"),
+        likely=("likely", "first"),
+        what_to_do=("what_to_do", "first"),
+        changes=("changes", "first"),
+        records=("at", "size"),
+        at=("at", list),
     )
-    out = out.sort_values(["rank", "records"], ascending=[True, False], kind="stable")
-    return out[[*columns[:3], "rule", "what_to_do", "records", "where"]].reset_index(drop=True)
-
-
-def places(findings: pd.DataFrame) -> pd.Series:
-    """Return 'Outcomes.xlsx, sheet "Out", row 17: S-0231, 4 March' for each finding."""
-    sheet = findings["sheet"].fillna("").map(lambda s: f', sheet "{s}"' if s else "")
-    row = findings["row"].map(lambda r: "" if pd.isna(r) else f", row {int(r)}").astype(object)
-    value = findings["value"].fillna("").map(lambda v: f': "{v}"' if v else "")
-    return findings["file"].fillna("").astype(object) + sheet.astype(object) + row + value.astype(object)
-
-
-def write_csv(frame: pd.DataFrame, path: str | Path) -> Path:
-    """Write findings or set-aside rows as CSV that opens in any spreadsheet, no cell of it a formula."""
-    path = Path(path)
-    safe = frame.copy()
-    for name in safe.columns:
-        if name != "row":
-            text = safe[name].astype(object).where(safe[name].notna(), "").map(str)
-            safe[name] = text.map(lambda v: "'" + v if v[:1] in "=+-@\t\r" and v else v)
-    # The byte-order mark makes spreadsheets read the file as UTF-8.
-    safe.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\r\n")
-    return path
+    groups = groups.assign(animals=animals).reset_index()
+    groups = groups.assign(rank=_ranks(groups))
+    groups = groups.sort_values(["rank", "animals", "records"], ascending=[True, False, False], kind="stable")
+    return groups[out].reset_index(drop=True)

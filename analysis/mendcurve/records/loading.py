@@ -14,11 +14,23 @@ from mendcurve.errors import InputError, nearest
 from mendcurve.records import accounting
 from mendcurve.records.building import finish
 from mendcurve.records.clock import propose_as_of, propose_start
+from mendcurve.records.consequences import told
 from mendcurve.records.crosschecks import check_doubts, check_rows
 from mendcurve.records.cutting import cut_tables
-from mendcurve.records.findings import NOTE, SET_ASIDE, Ledger, no_rows, typed
+from mendcurve.records.findings import (
+    COLUMNS,
+    DOUBTFUL,
+    NOTE,
+    SET_ASIDE,
+    Ledger,
+    in_order,
+    no_rows,
+    one_a_record,
+    typed,
+)
 from mendcurve.records.folding import folded
 from mendcurve.records.gathering import Gathered, gather
+from mendcurve.records.locating import Part, located
 from mendcurve.records.records import Records
 from mendcurve.records.review import Review
 from mendcurve.records.schemas import TABLES
@@ -28,7 +40,9 @@ from mendcurve.records.sources import Plan, Source
 from mendcurve.records.species import reference, with_unknown
 from mendcurve.records.species import translate as translate_species
 from mendcurve.records.spelling import one_spelling
+from mendcurve.records.stay_finding import find_stays
 from mendcurve.records.translating import Translated, translate
+from mendcurve.records.wide import plain_rows, rows_shown
 
 _PLACE = ["source_file", "source_sheet", "source_row"]
 
@@ -84,8 +98,10 @@ def load(
     tables = read.frames(chosen)
     for name in ("intakes", "requests"):
         tables[name] = tables[name].assign(species=translate_species(tables[name]["species"], known))
-    tables = one_spelling(tables, chosen, known["name"], ledger)
+    declared = {str(code) for _, s, _ in read.parts for codes in s.codes.values() for code in codes.values() if code}
+    tables = one_spelling(tables, chosen, known["name"], ledger, sorted(declared))
     review = Review(tables, with_unknown(known, tables["intakes"]["species"]), ledger)
+    find_stays(review, {(s.table, p.file, p.sheet) for p, s, _ in read.parts if s.stay_by})
     check_rows(review)
     day = _day(as_of if as_of is not None else chosen["dates.as_of"])
     day = propose_as_of(review.tables, ledger) if day is None else day
@@ -101,13 +117,18 @@ def load(
             "Choose a later as-of date, or correct dates.records_start in records.toml.",
         )
     check_doubts(review, known, read.recorded(), day)
-    found = ledger.frame({(p.file, p.sheet, s.table): t.headings for p, s, t in read.parts})
+    parts = [Part(sheet=p, table=s.table, headings=t.headings) for p, s, t in read.parts]
+    lines = told(ledger.lines(), parts, before=tables, after=review.tables, species=review.species)
+    lines = located(lines, parts)
+    cells = lines.assign(column=lines["heading"])
+    found = one_a_record(cells)
     return Records(
-        tables={name: _marked(name, frame, ledger) for name, frame in review.tables.items()},
+        tables={name: rows_shown(_marked(name, frame, lines), "source_row") for name, frame in review.tables.items()},
         settings=chosen,
         species=review.species,
-        findings=found,
-        set_aside=_aside(read, review, found),
+        findings=rows_shown(found, "row"),
+        cells=rows_shown(in_order(cells)[[*COLUMNS, "record"]], "row"),
+        set_aside=rows_shown(_aside(read, review, found), "row"),
         accounts=_accounts(read, review, whole),
         recorded=read.recorded(),
         as_of=day,
@@ -147,7 +168,12 @@ def _translated(gathered: Gathered, settings: Settings, ledger: Ledger) -> _Read
         for source in sources:
             done = translate(sheet, source, settings=settings, kept=kept, shared=len(sources) > 1, ledger=ledger)
             read.parts.append((sheet, source, done))
-        _unknown_headings(sheet, gathered.plan, [t for s, _, t in read.parts if s is sheet], sources, ledger)
+    for sheet, sources in gathered.feeds:
+        done_here = [t for s, _, t in read.parts if (s.file, s.sheet) == (sheet.file, sheet.sheet)]
+        spread = frozenset(
+            h for s, _, _ in read.parts if (s.file, s.sheet) == (sheet.file, sheet.sheet) for h in s.spread
+        )
+        _unknown_headings(sheet, gathered.plan, done_here, sources, spread, ledger)
     return read
 
 
@@ -163,9 +189,14 @@ def _kept(sheet: Sheet, plan: Plan) -> np.ndarray:
 
 
 def _unknown_headings(
-    sheet: Sheet, plan: Plan, done: list[Translated], sources: tuple[Source, ...], ledger: Ledger
+    sheet: Sheet,
+    plan: Plan,
+    done: list[Translated],
+    sources: tuple[Source, ...],
+    spread: frozenset[str],
+    ledger: Ledger,
 ) -> None:
-    used = frozenset[str]().union(*(t.used for t in done))
+    used = spread.union(*(t.used for t in done))
     names = sorted({column for source in sources for column in TABLES[source.table].names})
     keep = named(list(sheet.cells.columns), plan.keep_heading) if plan.keep_heading else None
     for heading in sheet.cells.columns:
@@ -189,7 +220,7 @@ def _note_later(
         gone = len(frame) - len(cut[name])
         if gone:
             rows = frame.loc[~pd.MultiIndex.from_frame(frame[_PLACE]).isin(pd.MultiIndex.from_frame(cut[name][_PLACE]))]
-            shown = ", ".join(map(str, rows["source_row"].head(5)))
+            shown = ", ".join(map(str, plain_rows(rows["source_row"]).head(5)))
             ledger.note(
                 rows["source_file"].iloc[0],
                 rows["source_sheet"].iloc[0],
@@ -201,10 +232,11 @@ def _note_later(
             )
 
 
-def _marked(name: str, frame: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
+def _marked(name: str, frame: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
     if name != "weighings" or not len(frame):
         return frame
-    doubtful = ledger.doubtful("weighings", "weight")
+    doubted = (lines["table"] == name) & (lines["column"] == "weight") & (lines["effect"] == DOUBTFUL)
+    doubtful = lines.loc[doubted & lines["row"].notna(), ["file", "sheet", "row"]]
     at = pd.MultiIndex.from_frame(doubtful.astype({"row": "int64"}))
     return frame.assign(doubtful=pd.MultiIndex.from_frame(frame[_PLACE]).isin(at))
 

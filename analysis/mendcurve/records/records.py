@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import pandas as pd
 
@@ -25,7 +25,9 @@ class Records:
     species : DataFrame
         Reference table: name, scientific, aliases, taxon, low_g, high_g, gut_days.
     findings : DataFrame
-        One line a record: see ``findings.COLUMNS``.
+        One line a record, what changes the reports most first: see ``findings.COLUMNS``.
+    cells : DataFrame
+        The same, one line a cell, with ``record`` (the row's own id, or its stay's): what the mending list is made of.
     set_aside : DataFrame
         Rows not used, verbatim: file, sheet, row, table, text, reason.
     accounts : DataFrame
@@ -49,6 +51,7 @@ class Records:
     as_of: pd.Timestamp
     records_start: pd.Timestamp
     digest: str = ""
+    cells: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     def __getitem__(self, table: str) -> pd.DataFrame:
         return self.tables[table]
