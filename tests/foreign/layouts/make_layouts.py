@@ -30,8 +30,8 @@ def main(arguments: list[str]) -> None:
     truth = importlib.import_module("truth")
     office = "--office" in arguments
     rest = [argument for argument in arguments if argument != "--office"]
-    only = [argument for argument in rest if argument in "123456"]
-    out = next((Path(argument) for argument in rest if argument not in "123456"), HERE)
+    only = [argument for argument in rest if argument in list("123456")]
+    out = next((Path(argument) for argument in rest if argument not in only), HERE)
     for name, module in LAYOUTS.items():
         if only and name[0] not in only:
             continue
@@ -43,10 +43,8 @@ def main(arguments: list[str]) -> None:
         (folder / "rescue" / "README.txt").write_text(maker.README, encoding="utf-8")
         for path in sorted((folder / "rescue").glob("*.xlsx")):
             if office and path.name in getattr(maker, "OFFICE", ()):
-                through_office = importlib.import_module("office").save_again
-                through_office(path, shutil.which("soffice"))
-            else:
-                truth.settle(path)
+                importlib.import_module("office").save_again(path, shutil.which("soffice"))
+            truth.settle(path)
 
 
 if __name__ == "__main__":

@@ -51,8 +51,13 @@ ENDED = {"cleared": ["Signed off"], "managed": ["Lifelong"]}
 SEXES = {"male": ["M"], "female": ["F"], "unknown": ["NK"]}
 STAGES = {"adult": ["Adult"], "juvenile": ["Juv"], "hatchling": ["Hatchling"]}
 SEVERITY = {"mild": ["1 - mild"], "moderate": ["2 - moderate"], "severe": ["3 - severe"]}
-COSTS = (("Vet fees", "medical", 96), ("Livefood & greens", "running", 31), ("Electricity", "running", 140))
-COSTS += (("Drugs and dressings", "medical", 22), ("Printing/publicity", "other", 18))
+COSTS = (
+    ("Vet fees", "medical", 96),
+    ("Livefood & greens", "running", 31),
+    ("Electricity", "running", 140),
+    ("Drugs and dressings", "medical", 22),
+    ("Printing/publicity", "other", 18),
+)
 
 
 def _first(words: dict[str, list[str]], ours: str) -> str:
@@ -67,7 +72,13 @@ def _plan() -> Plan:
         last_day=date(2025, 3, 31),
         species=SPECIES,
         shares=(24, 14, 14, 16, 9, 8, 7, 8),
-        intake_types=(("surrendered", 62), ("stray", 16), ("transferred in", 12), ("confiscated", 7), ("born in care", 3)),
+        intake_types=(
+            ("surrendered", 62),
+            ("stray", 16),
+            ("transferred in", 12),
+            ("confiscated", 7),
+            ("born in care", 3),
+        ),
         stay_id=lambda n: f"{n + 46:05d}",
         animal_id=lambda n: f"{n + 112:04d}",
         weigh_every=(12, 24),
@@ -87,14 +98,24 @@ def _sheets(stays: list[Stay], rng: np.random.Generator) -> dict[str, Sheet]:
             "Vet log.csv", "", ["Adm No", "Noticed", "Problem", "Grade", "Seen by vet", "Finished", "Result", "Remarks"]
         ),
         "weighings": Sheet("Weights.csv", "", ["Adm No", "Name", "Date", "Weight (g)", "Remarks"]),
-        "outcomes": Sheet("Dispersals.csv", "", ["Adm No", "Name", "Date out", "Reason", "Fee paid", "New keeper postcode"]),
+        "outcomes": Sheet(
+            "Dispersals.csv", "", ["Adm No", "Name", "Date out", "Reason", "Fee paid", "New keeper postcode"]
+        ),
     }
     known: set[str] = set()
+    cells: list[Cell]
     for s in stays:
         if s.animal_id not in known:
             known.add(s.animal_id)
             chip = f"9560000{rng.integers(10**7, 10**8)}" if s.species.adult_g > 600 else ""
-            cells = [s.animal_id, s.name, s.species.theirs, _first(SEXES, s.sex), _first(STAGES, s.life_stage), chip]
+            cells = [
+                s.animal_id,
+                s.name,
+                s.species.theirs,
+                _first(SEXES, s.sex),
+                _first(STAGES, s.life_stage),
+                chip,
+            ]
             made["animals"].rows.append(Row(dict(zip(made["animals"].columns, cells, strict=True)), s.stay_id))
         owner = f"Mrs Example {rng.integers(100, 999)}" if s.intake_type == "surrendered" else ""
         phone = f"01632 960{rng.integers(100, 999)}" if owner else ""
@@ -108,7 +129,13 @@ def _sheets(stays: list[Stay], rng: np.random.Generator) -> dict[str, Sheet]:
     for s in stays:
         for e in s.episodes:
             result = _first(ENDED, e.ended_as) if e.ended_as else ""
-            cells = [s.stay_id, e.found_on, _first(PROBLEMS, e.condition), _first(SEVERITY, e.severity), e.vet_on]
+            cells = [
+                s.stay_id,
+                e.found_on,
+                _first(PROBLEMS, e.condition),
+                _first(SEVERITY, e.severity),
+                e.vet_on,
+            ]
             cells += [e.ended_on, result, str(rng.choice(["", "", "", "see vet's letter", "re-check in 2 wks"]))]
             made["conditions"].rows.append(Row(dict(zip(made["conditions"].columns, cells, strict=True)), s.stay_id))
         for day, grams in s.weights:
@@ -160,7 +187,11 @@ def _plant(layout: Layout, at: dict[str, Sheet]) -> None:
     put.swap(at["outcomes"], "Date out", lambda r, d: d < by_id[r.stay].intake)
     put.swap(at["weighings"], "Date", lambda r, d: d < by_id[r.stay].intake)
     put.swap(at["weighings"], "Date", lambda r, d: d > layout.plan.last_day)
-    put.swap(at["intakes"], "Date admitted", lambda r, d: d > by_id[r.stay].weights[0][0] and by_id[r.stay].left is None)
+    inside = lambda r, d: by_id[r.stay].intake < d < (by_id[r.stay].left or layout.plan.last_day)  # noqa: E731
+    put.swap(at["weighings"], "Date", inside, seen="maybe")
+    put.swap(
+        at["intakes"], "Date admitted", lambda r, d: d > by_id[r.stay].weights[0][0] and by_id[r.stay].left is None
+    )
     put.slip(at["outcomes"], "Date out", -1, lambda r: (r.cells["Date out"] - by_id[r.stay].intake).days < 300)
     put.slip(at["weighings"], "Date", 1, lambda r: r.cells["Date"].month <= 2)
     put.slip(at["conditions"], "Finished", 10)
@@ -178,8 +209,16 @@ def _plant(layout: Layout, at: dict[str, Sheet]) -> None:
     put.change(at["conditions"], "Adm No", "id_typed_differently", lambda r: "O" + r.cells["Adm No"][1:])
     put.change(at["intakes"], "How admitted", "trailing_spaces", lambda r: r.cells["How admitted"] + "\u00a0 ")
     put.change(at["weighings"], "Adm No", "trailing_spaces", lambda r: r.cells["Adm No"] + " ")
-    put.change(at["animals"], "Species", "species_misspelt", lambda r: "Beaded Dragon", lambda r: "Beard" in r.cells["Species"])
-    put.change(at["animals"], "Species", "species_misspelt", lambda r: "Horsfeild tortiose", lambda r: "Hors" in r.cells["Species"])
+    put.change(
+        at["animals"], "Species", "species_misspelt", lambda r: "Beaded Dragon", lambda r: "Beard" in r.cells["Species"]
+    )
+    put.change(
+        at["animals"],
+        "Species",
+        "species_misspelt",
+        lambda r: "Horsfeild tortiose",
+        lambda r: "Hors" in r.cells["Species"],
+    )
     gone = dead[0]
     put.change(
         at["weighings"],
@@ -192,7 +231,14 @@ def _plant(layout: Layout, at: dict[str, Sheet]) -> None:
     row = put.choose(at["outcomes"], lambda r: r.cells["Reason"] == "Rehomed")
     at["outcomes"].rows.remove(row)
     source = next(r for r in at["intakes"].rows if r.stay == row.stay)
-    put.mark(at["intakes"], source, "", "outcome_never_entered", f"left {row.cells['Date out']} ({row.cells['Reason']})", "maybe")
+    put.mark(
+        at["intakes"],
+        source,
+        "",
+        "outcome_never_entered",
+        f"left {row.cells['Date out']} ({row.cells['Reason']})",
+        "maybe",
+    )
 
 
 def _show(column: str, value: Cell) -> str:
@@ -294,7 +340,11 @@ def _maps(layout: Layout, at: dict[str, Sheet]) -> None:
     layout.says("conditions", "condition", PROBLEMS)
     layout.says("conditions", "severity", SEVERITY)
     layout.says("conditions", "ended_as", ENDED)
-    layout.says("spending", "category", {ours: [s for s, o, _ in COSTS if o == ours] for ours in ("medical", "running", "other")})
+    layout.says(
+        "spending",
+        "category",
+        {ours: [s for s, o, _ in COSTS if o == ours] for ours in ("medical", "running", "other")},
+    )
 
 
 README = """These are the spreadsheets I save out every month for the trustees. Each list is its own file. Adm No is the

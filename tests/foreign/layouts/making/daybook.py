@@ -62,7 +62,13 @@ def _plan() -> Plan:
         last_day=date(2025, 5, 31),
         species=SPECIES,
         shares=(22, 16, 16, 8, 12, 9, 9, 8),
-        intake_types=(("surrendered", 65), ("stray", 12), ("transferred in", 12), ("confiscated", 8), ("born in care", 3)),
+        intake_types=(
+            ("surrendered", 65),
+            ("stray", 12),
+            ("transferred in", 12),
+            ("confiscated", 8),
+            ("born in care", 3),
+        ),
         stay_id=lambda n: str(n),
         animal_id=lambda n: f"K{n:02d}",
         weigh_every=(9, 18),
@@ -79,7 +85,11 @@ def _number_stays(stays: list[Stay]) -> None:
 
 
 def _weight(grams: float, rng: np.random.Generator) -> str:
-    return str(rng.choice([f"{grams:g}g", f"{grams:g} g"])) if grams < 3000 or rng.random() < 0.5 else f"{grams / 1000:g} kg"
+    return (
+        str(rng.choice([f"{grams:g}g", f"{grams:g} g"]))
+        if grams < 3000 or rng.random() < 0.5
+        else f"{grams / 1000:g} kg"
+    )
 
 
 def _ill(stay: Stay, e: Episode, last_day: date, rng: np.random.Generator) -> list[tuple[date, str, str, str]]:
@@ -148,21 +158,50 @@ def _plant(layout: Layout, log: Sheet, animals: Sheet) -> None:
     put.slip(log, "When", 1, lambda r: r.cells["Event"] == "Intake" and r.cells["When"].year == 2023)
     short = is_("Weighed")
     grams = lambda r: str(r.cells["How much"]).rstrip("g ")  # noqa: E731
-    put.change(log, "How much", "kg_typed_as_g", lambda r: f"{float(grams(r)) / 1000:g}g", lambda r: short(r) and "k" not in r.cells["How much"] and float(grams(r)) > 900)
-    put.change(log, "How much", "slipped_decimal", lambda r: f"{float(grams(r)) * 10:g}g", lambda r: short(r) and "k" not in r.cells["How much"] and float(grams(r)) > 100)
-    put.change(log, "How much", "unit_left_out", lambda r: float(grams(r)), lambda r: short(r) and "k" not in r.cells["How much"], "maybe")
+    put.change(
+        log,
+        "How much",
+        "kg_typed_as_g",
+        lambda r: f"{float(grams(r)) / 1000:g}g",
+        lambda r: short(r) and "k" not in r.cells["How much"] and float(grams(r)) > 900,
+    )
+    put.change(
+        log,
+        "How much",
+        "slipped_decimal",
+        lambda r: f"{float(grams(r)) * 10:g}g",
+        lambda r: short(r) and "k" not in r.cells["How much"] and float(grams(r)) > 100,
+    )
+    put.change(
+        log,
+        "How much",
+        "unit_left_out",
+        lambda r: float(grams(r)),
+        lambda r: short(r) and "k" not in r.cells["How much"],
+        "maybe",
+    )
     put.change(log, "How much", "text_in_number", lambda r: "scales flat", short)
     put.twice(log, 1, short)
     put.twice(log, 2, is_("Adopted"))
     put.twice(log, 1, is_("Vet"), Who="Lou (late entry)")
     put.change(log, "Tag", "id_typed_differently", lambda r: r.cells["Tag"].lower().replace("k", "k-"), short)
-    put.change(log, "Tag", "id_typed_differently", lambda r: r.cells["Tag"].replace("0", "O", 1), lambda r: "0" in r.cells["Tag"])
+    put.change(
+        log,
+        "Tag",
+        "id_typed_differently",
+        lambda r: r.cells["Tag"].replace("0", "O", 1),
+        lambda r: "0" in r.cells["Tag"],
+    )
     put.change(log, "Tag", "trailing_spaces", lambda r: r.cells["Tag"] + "  ", is_("Vet"))
     put.change(log, "Tag", "unknown_id", lambda r: "K99", is_("Med given"))
     put.change(log, "Event", "word_misspelt", lambda r: "wieghed", short)
     put.change(log, "Event", "word_misspelt", lambda r: "Adoptd!", is_("Adopted"))
-    put.change(animals, "kind", "species_misspelt", lambda r: "beardy draggon", lambda r: r.cells["kind"] == "bearded dragon")
-    put.change(animals, "kind", "species_misspelt", lambda r: "cretsed gecko", lambda r: r.cells["kind"] == "crested gecko")
+    put.change(
+        animals, "kind", "species_misspelt", lambda r: "beardy draggon", lambda r: r.cells["kind"] == "bearded dragon"
+    )
+    put.change(
+        animals, "kind", "species_misspelt", lambda r: "cretsed gecko", lambda r: r.cells["kind"] == "crested gecko"
+    )
     gone = next(s for s in layout.stays if s.outcome in ("died", "euthanised") and s.left)
     later = lambda r: short(r) and gone.left is not None and (r.cells["When"] - gone.left).days > 25  # noqa: E731
     put.change(log, "Tag", "weight_of_dead_animal", lambda r: gone.animal_id, later)
@@ -182,7 +221,9 @@ def _write(log: Sheet, path: Path) -> None:
     page.append(log.columns)
     for row in log.rows:
         cells = [row.cells[name] for name in log.columns]
-        page.append([_text(cells[0]) if isinstance(cells[0], date) else cells[0], *(c if c != "" else None for c in cells[1:])])
+        page.append(
+            [_text(cells[0]) if isinstance(cells[0], date) else cells[0], *(c if c != "" else None for c in cells[1:])]
+        )
     page.column_dimensions["A"].width = 14
     page.column_dimensions["E"].width = 34
     book.save(path)
@@ -205,9 +246,9 @@ def build(folder: Path) -> Layout:
         stay_id_kept=False,
         notes=[
             "An event log: the Event column says which table a row belongs to; no heading can.",
-            "A stay begins with an Intake row and ends with Adopted, Transferred, Reclaimed, Set free, Died, Put down or Lost.",
+            "A stay begins with an Intake row and ends with Adopted, Transferred, Reclaimed, Died, Put down or Lost.",
             "stay_id in truth is made: K07/1 is the first stay of K07. The first weight stands in the Intake row.",
-            "An episode begins with Noticed (severity after the comma) and ends with 'all clear' or 'for life, manage'.",
+            "An episode begins with Noticed (severity after a comma), ends with 'all clear' or 'for life, manage'.",
             "Med given and Med refused are doses of a course that no row names: courses and doses cannot be told.",
             "The vet's name for a problem stands in the middle of the Detail text, so does its end.",
             "This layout may be beyond what headings can connect: the right answer may be to say so plainly.",
@@ -224,7 +265,9 @@ def build(folder: Path) -> Layout:
         "conditions": true_conditions(stays, episode),
         "weighings": true_weighings(stays),
     }
-    counts = {event: sum(row.cells["Event"] == event for row in log.rows) for event in ("Med given", "Med refused", "Recheck")}
+    counts = {
+        event: sum(row.cells["Event"] == event for row in log.rows) for event in ("Med given", "Med refused", "Recheck")
+    }
     layout.notes.append(f"rows of events without a table of truth: {counts}")
     layout.heads(log, "intakes", animal_id="Tag", intake_date="When", intake_type="Detail")
     layout.heads(log, "outcomes", outcome_date="When", outcome_type="Event")
@@ -239,11 +282,17 @@ def build(folder: Path) -> Layout:
     _plant(layout, log, animals)
     layout.sheets = [log, animals]
     _write(log, folder / "rescue" / log.file)
-    write_text(animals, folder / "rescue" / animals.file, encoding="utf-8", sep=",", show=lambda _, value: "" if value is None else str(value))
+    write_text(
+        animals,
+        folder / "rescue" / animals.file,
+        encoding="utf-8",
+        sep=",",
+        show=lambda _, value: "" if value is None else str(value),
+    )
     return layout
 
 
-README = """Day book: whoever is on shift writes down what happened, one line per thing, and I type it up on Sundays. K numbers
-are the animals (list in animals.csv). Everything is in there if you filter on Event.
+README = """Day book: whoever is on shift writes down what happened, one line per thing, and I type it up on Sundays.
+K numbers are the animals (list in animals.csv). Everything is in there if you filter on Event.
 KT
 """

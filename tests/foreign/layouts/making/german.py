@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 from kept import Cell, Layout, Planter, Row, Sheet, columns_of, write_text
-from truth import true_conditions, true_intakes, true_outcomes, true_weighings
+from truth import true_conditions, true_intakes, true_weighings
 from world import Plan, Species, Stay, invent
 
 SPECIES = (
@@ -99,7 +99,13 @@ def _plan() -> Plan:
         last_day=date(2024, 12, 31),
         species=SPECIES,
         shares=(22, 14, 14, 10, 12, 10, 8, 5, 5),
-        intake_types=(("surrendered", 56), ("stray", 22), ("transferred in", 9), ("confiscated", 10), ("born in care", 3)),
+        intake_types=(
+            ("surrendered", 56),
+            ("stray", 22),
+            ("transferred in", 9),
+            ("confiscated", 10),
+            ("born in care", 3),
+        ),
         stay_id=lambda n: f"{n:03d}",
         animal_id=lambda n: f"T{n:04d}",
         weigh_every=(10, 22),
@@ -158,7 +164,10 @@ def _fill(layout: Layout, at: dict[str, Sheet]) -> None:
         note = str(rng.choice(["", "", "", "frisst gut", "scheu", "Gehege mitgegeben"]))
         people = {}
         if s.intake_type == "surrendered":
-            people = {"Abgeber": f"Hr. Beispiel {rng.integers(10, 99)}", "Telefon Abgeber": f"0000 / 55501{rng.integers(10, 99)}"}
+            people = {
+                "Abgeber": f"Hr. Beispiel {rng.integers(10, 99)}",
+                "Telefon Abgeber": f"0000 / 55501{rng.integers(10, 99)}",
+            }
         _line(
             at["intakes"],
             "intakes",
@@ -206,6 +215,12 @@ def _fill(layout: Layout, at: dict[str, Sheet]) -> None:
     }
 
 
+def _exchanged(grams: float) -> float:
+    """Tens and units the wrong way round: 354 for 345."""
+    whole = int(grams)
+    return float(whole // 100 * 100 + whole % 10 * 10 + whole % 100 // 10)
+
+
 def _plant(layout: Layout, at: dict[str, Sheet]) -> None:
     put = Planter(layout, 4040)
     by_id = {s.stay_id: s for s in layout.stays}
@@ -219,7 +234,15 @@ def _plant(layout: Layout, at: dict[str, Sheet]) -> None:
     heavy = lambda r: r.cells[weight] > 900  # noqa: E731
     put.change(at["weighings"], weight, "kg_typed_as_g", lambda r: r.cells[weight] / 1000, heavy)
     put.change(at["weighings"], weight, "kg_typed_as_g", lambda r: r.cells[weight] / 1000, heavy)
-    put.change(at["weighings"], weight, "slipped_decimal", lambda r: r.cells[weight] * 10, lambda r: 20 < r.cells[weight] < 90)
+    put.change(
+        at["weighings"], weight, "slipped_decimal", lambda r: r.cells[weight] * 10, lambda r: 20 < r.cells[weight] < 90
+    )
+
+    def turned(row: Row) -> bool:
+        grams = row.cells[weight]
+        return bool(300 < grams < 460 and grams % 1 == 0 and abs(_exchanged(grams) - grams) == 9)
+
+    put.change(at["weighings"], weight, "digits_exchanged", lambda r: _exchanged(r.cells[weight]), turned, "no")
     put.change(at["weighings"], weight, "text_in_number", lambda r: "ca. 40", lambda r: 30 < r.cells[weight] < 60)
     put.twice(at["weighings"], 1)
     put.twice(at["intakes"], 1)
@@ -227,9 +250,27 @@ def _plant(layout: Layout, at: dict[str, Sheet]) -> None:
     put.change(at["weighings"], "Lfd. Nr.", "id_typed_differently", lambda r: r.cells["Lfd. Nr."].replace("/", "-"))
     put.change(at["conditions"], "Lfd. Nr.", "id_lost_leading_zeros", lambda r: r.cells["Lfd. Nr."].lstrip("0"))
     put.change(at["moves"], "Lfd. Nr.", "unknown_id", lambda r: "499/24")
-    put.change(at["intakes"], "Tierart", "species_misspelt", lambda r: "Bartagahme", lambda r: r.cells["Tierart"] == "Bartagame")
-    put.change(at["intakes"], "Tierart", "species_misspelt", lambda r: "Koenigspyton", lambda r: r.cells["Tierart"][0] == "K" and "ö" in r.cells["Tierart"])
-    put.change(at["outcomes"], "Verbleib", "trailing_spaces", lambda r: r.cells["Verbleib"] + " \u00a0", lambda r: r.cells["Verbleib"] == "Vermittelt")
+    put.change(
+        at["intakes"],
+        "Tierart",
+        "species_misspelt",
+        lambda r: "Bartagahme",
+        lambda r: r.cells["Tierart"] == "Bartagame",
+    )
+    put.change(
+        at["intakes"],
+        "Tierart",
+        "species_misspelt",
+        lambda r: "Koenigspyton",
+        lambda r: r.cells["Tierart"][0] == "K" and "ö" in r.cells["Tierart"],
+    )
+    put.change(
+        at["outcomes"],
+        "Verbleib",
+        "trailing_spaces",
+        lambda r: r.cells["Verbleib"] + " \u00a0",
+        lambda r: r.cells["Verbleib"] == "Vermittelt",
+    )
     gone = next(s for s in layout.stays if s.outcome in ("died", "euthanised") and s.left)
     put.change(
         at["weighings"],
@@ -287,7 +328,7 @@ def build(folder: Path) -> Layout:
         plan=plan,
         stays=stays,
         notes=[
-            "Three files are UTF-16 (little end first, with mark), two are UTF-8 with a mark; all have tabs between cells.",
+            "Three files are UTF-16 (little end first, with mark), two UTF-8 with a mark; tabs between cells.",
             "Decimal comma; a point between thousands in the weight list (1.250,5).",
             "Sexes are written 1,0 / 0,1 / 0,0,1; blank for groups. Groups are not weighed and may leave in two parts.",
             "Lfd. Nr. counts on and carries the year of intake (001/23): it is text, not a fraction or a date.",
@@ -295,7 +336,8 @@ def build(folder: Path) -> Layout:
         ],
     )
     at = {
-        table: Sheet(FILES[table], "", [*HEADS[table].values(), *PEOPLE.get(table, [])], tables=table) for table in TABLES
+        table: Sheet(FILES[table], "", [*HEADS[table].values(), *PEOPLE.get(table, [])], tables=table)
+        for table in TABLES
     }
     _fill(layout, at)
     for table, sheet in at.items():
@@ -321,8 +363,8 @@ def build(folder: Path) -> Layout:
     return layout
 
 
-README = """Das sind die Listen aus unserer Auffangstation, aus Excel als Unicode-Text gespeichert (die beiden .tsv macht
-unser Waagenprogramm). Lfd. Nr. ist die Nummer des Aufenthalts, die Tier-Kennung bleibt beim Tier. Gewichte in Gramm.
-In synonyms.csv steht, was unsere Wörter auf Englisch heißen, so wie man es mir erklärt hat.
+README = """Das sind die Listen aus unserer Auffangstation, aus Excel als Unicode-Text gespeichert (die beiden .tsv
+macht unser Waagenprogramm). Lfd. Nr. ist die Nummer des Aufenthalts, die Tier-Kennung bleibt beim Tier.
+Gewichte in Gramm. In synonyms.csv steht, was unsere Wörter auf Englisch heißen, so wie man es mir erklärt hat.
 Heike
 """

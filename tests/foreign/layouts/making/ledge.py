@@ -69,7 +69,13 @@ def _plan() -> Plan:
         last_day=date(2025, 1, 31),
         species=SPECIES,
         shares=(20, 14, 12, 10, 12, 8, 8, 4),
-        intake_types=(("surrendered", 58), ("stray", 22), ("transferred in", 12), ("confiscated", 4), ("born in care", 4)),
+        intake_types=(
+            ("surrendered", 58),
+            ("stray", 22),
+            ("transferred in", 12),
+            ("confiscated", 4),
+            ("born in care", 4),
+        ),
         stay_id=lambda n: f"{n:03d}",
         animal_id=lambda n: f"{n}",
         weigh_every=(11, 23),
@@ -80,7 +86,9 @@ def _plan() -> Plan:
 
 def _new_sheets() -> dict[str, Sheet]:
     return {
-        "intakes": Sheet(BOOK, SIDE, ["Ref", "Arrived", "Sort", "No.", "Sex", "Stage", "Why", "From whom", "Days so far"]),
+        "intakes": Sheet(
+            BOOK, SIDE, ["Ref", "Arrived", "Sort", "No.", "Sex", "Stage", "Why", "From whom", "Days so far"]
+        ),
         "outcomes": Sheet(BOOK, SIDE, ["Ref", "Left", "How", "No.", "To whom"], left=11),
         "conditions": Sheet(BOOK, REST, ["Ref", "Seen on", "Trouble", "Bad?", "Vet", "Well again"]),
         "targets": Sheet(BOOK, REST, ["Ref", "Should weigh (g)", "Set"]),
@@ -101,17 +109,33 @@ def _fill(layout: Layout, at: dict[str, Sheet]) -> None:
     for s in layout.stays:
         if s.group > 1:
             s.weights = []
-        owner = f"Ms Invented {rng.integers(10, 99)}" if s.intake_type == "surrendered" else str(rng.choice(["-", "n/a"]))
+        owner = (
+            f"Ms Invented {rng.integers(10, 99)}" if s.intake_type == "surrendered" else str(rng.choice(["-", "n/a"]))
+        )
         sex = SEXES[s.sex][0] if s.group == 1 else "-"
         _line(at["intakes"], s.stay_id, int(s.stay_id), s.intake, s.species.theirs, s.group, sex)
-        at["intakes"].rows[-1].cells |= {"Stage": STAGES[s.life_stage][0], "Why": KINDS[s.intake_type][0], "From whom": owner}
+        at["intakes"].rows[-1].cells |= {
+            "Stage": STAGES[s.life_stage][0],
+            "Why": KINDS[s.intake_type][0],
+            "From whom": owner,
+        }
         if s.left:
-            to = f"Example household {rng.integers(10, 99)}" if s.outcome == "adopted" else str(rng.choice(["-", "n/a"]))
+            to = (
+                f"Example household {rng.integers(10, 99)}" if s.outcome == "adopted" else str(rng.choice(["-", "n/a"]))
+            )
             _line(at["outcomes"], s.stay_id, int(s.stay_id), s.left, ENDS[s.outcome][0], s.group, to)
         for e in s.episodes:
             e.ended_as = "cleared" if e.ended_on else ""
             vet = e.vet_on or str(rng.choice(["n/a", "-"]))
-            _line(at["conditions"], s.stay_id, s.stay_id, e.found_on, PROBLEMS[e.condition][0], SEVERITY[e.severity][0], vet)
+            _line(
+                at["conditions"],
+                s.stay_id,
+                s.stay_id,
+                e.found_on,
+                PROBLEMS[e.condition][0],
+                SEVERITY[e.severity][0],
+                vet,
+            )
             at["conditions"].rows[-1].cells["Well again"] = e.ended_on or str(rng.choice(["", "no", "-"]))
         for day, grams in s.weights:
             _line(at["weighings"], s.stay_id, s.stay_id, s.species.theirs, day, grams)
@@ -122,9 +146,9 @@ def _fill(layout: Layout, at: dict[str, Sheet]) -> None:
             _line(at["targets"], s.stay_id, s.stay_id, grams, when)
             targets.append({"stay_id": s.stay_id, "target_g": grams, "set_on": when})
     spent: list[dict[str, Cell]] = []
-    for day in range(4, (layout.plan.last_day - layout.plan.start).days, 14):
+    for after in range(4, (layout.plan.last_day - layout.plan.start).days, 14):
         said, ours, size = COSTS[int(rng.choice(3, p=[0.35, 0.5, 0.15]))]
-        amount, when = round(float(size * rng.lognormal(0, 0.4)), 2), layout.plan.start + timedelta(days=day)
+        amount, when = round(float(size * rng.lognormal(0, 0.4)), 2), layout.plan.start + timedelta(days=after)
         _line(at["spending"], "", when, said, amount)
         spent.append({"spent_on": when, "amount": amount, "category": ours})
     _truth(layout, targets, spent)
@@ -160,14 +184,26 @@ def _plant(layout: Layout, at: dict[str, Sheet]) -> None:
     put.slip(weigh, "Day", 1, lambda r: number(r) and r.cells["Day"] > date(2024, 3, 1))
     late = lambda r: number(r) and r.cells["Day"] > by_id[r.stay].intake  # noqa: E731
     for _ in range(3):
-        put.change(weigh, "Day", "serial_of_other_epoch", lambda r: (r.cells["Day"] - EPOCH_1904).days + BETWEEN_EPOCHS, late)
-    put.change(weigh, "Grams", "slipped_decimal", lambda r: r.cells["Grams"] * 10, lambda r: late(r) and r.cells["Grams"] > 30)
-    put.change(weigh, "Grams", "kg_typed_as_g", lambda r: round(r.cells["Grams"] / 1000, 3), lambda r: late(r) and r.cells["Grams"] > 90)
+        put.change(
+            weigh, "Day", "serial_of_other_epoch", lambda r: (r.cells["Day"] - EPOCH_1904).days + BETWEEN_EPOCHS, late
+        )
+    put.change(
+        weigh, "Grams", "slipped_decimal", lambda r: r.cells["Grams"] * 10, lambda r: late(r) and r.cells["Grams"] > 30
+    )
+    put.change(
+        weigh,
+        "Grams",
+        "kg_typed_as_g",
+        lambda r: round(r.cells["Grams"] / 1000, 3),
+        lambda r: late(r) and r.cells["Grams"] > 90,
+    )
     put.change(weigh, "Grams", "error_cell", lambda r: "#VALUE!", late)
     put.change(weigh, "Grams", "text_in_number", lambda r: "?", late)
     put.change(ill, "Seen on", "error_cell", lambda r: "#REF!", lambda r: isinstance(r.cells["Seen on"], date))
     put.change(leave, "Left", "uncalculated_formula", lambda r: _formula(r.cells["Left"]), seen="maybe")
-    put.change(leave, "How", "trailing_spaces", lambda r: r.cells["How"] + "\u00a0", lambda r: r.cells["How"] == "Homed")
+    put.change(
+        leave, "How", "trailing_spaces", lambda r: r.cells["How"] + "\u00a0", lambda r: r.cells["How"] == "Homed"
+    )
     put.change(arrive, "Sort", "species_misspelt", lambda r: "Axolotol", lambda r: r.cells["Sort"] == "Axolotl")
     put.change(arrive, "Sort", "species_misspelt", lambda r: "Whiets TF", lambda r: r.cells["Sort"] == "Whites TF")
     put.twice(weigh, 1, number)
@@ -176,14 +212,22 @@ def _plant(layout: Layout, at: dict[str, Sheet]) -> None:
     put.change(weigh, "Ref", "id_typed_differently", lambda r: f"No {int(r.cells['Ref'])}", late)
     put.change(weigh, "Ref", "unknown_id", lambda r: "805", late)
     gone = next(s for s in layout.stays if s.outcome in ("died", "euthanised") and s.left)
-    after = lambda r: number(r) and gone.left is not None and isinstance(r.cells["Day"], date) and (r.cells["Day"] - gone.left).days > 20  # noqa: E731
+
+    def after(row: Row) -> bool:
+        day = row.cells["Day"]
+        return bool(number(row) and gone.left and isinstance(day, date) and (day - gone.left).days > 20)
+
     put.change(weigh, "Ref", "weight_of_dead_animal", lambda r: gone.stay_id, after)
 
 
 def _furnish(at: dict[str, Sheet]) -> None:
     """Lines that are no data: a year line, blank lines, headings again at each page, totals."""
     rows = at["intakes"].rows
-    first = next(i for i, row in enumerate(rows) if row.cells["Arrived"].year == 2024 and rows[i + 1].cells["Arrived"].year == 2024)
+    first = next(
+        i
+        for i, row in enumerate(rows)
+        if row.cells["Arrived"].year == 2024 and rows[i + 1].cells["Arrived"].year == 2024
+    )
     rows[first:first] = [Row({}, what="blank"), Row({"Ref": "--- 2024 ---"}, what="remark")]
     rows = at["weighings"].rows
     for place in range(40, len(rows), 41):
@@ -198,6 +242,15 @@ def _furnish(at: dict[str, Sheet]) -> None:
         sheet.tables = table
 
 
+def _written(sheet: Sheet, value: Cell, rng: np.random.Generator) -> Cell:
+    """Dates as the workbook holds them: a bare day number in the weighing book, elsewhere a date or, at times, text."""
+    if not isinstance(value, date):
+        return value
+    if sheet.tables == "weighings":
+        return (value - EPOCH_1904).days
+    return f"{value.day}/{value.month}/{value:%y}" if rng.random() < 0.15 else value
+
+
 def _put(page: Worksheet, sheet: Sheet, title: str, rng: np.random.Generator) -> None:
     page.cell(sheet.heading_row - (2 if page.title == SIDE else 1), sheet.left, title).font = Font(bold=True, size=14)
     for place, name in enumerate(sheet.columns, sheet.left):
@@ -205,11 +258,7 @@ def _put(page: Worksheet, sheet: Sheet, title: str, rng: np.random.Generator) ->
     for row in sheet.rows:
         at = sheet.row_of(row)
         for place, name in enumerate(sheet.columns, sheet.left):
-            value = row.cells.get(name)
-            if sheet.tables == "weighings" and isinstance(value, date):
-                value = (value - EPOCH_1904).days
-            elif isinstance(value, date) and rng.random() < 0.15:
-                value = f"{value.day}/{value.month}/{value:%y}"
+            value = _written(sheet, row.cells.get(name), rng)
             if value in (None, ""):
                 continue
             cell = page.cell(at, place, value)
@@ -268,7 +317,7 @@ def build(folder: Path) -> Layout:
         plan=plan,
         stays=stays,
         notes=[
-            "Sheet 'IN and OUT': arrivals in A:I and leavers in K:O, side by side; the same line is not the same animal.",
+            "Sheet 'IN and OUT': arrivals in A:I, leavers in K:O, side by side; the same line is not the same animal.",
             "Sheet 'Everything else': four tables below each other, each under a title, with blank lines between.",
             "The workbook counts days from 1904. Day in the weighing book is a bare day number, not shown as a date.",
             "serial_of_other_epoch: a day number pasted from a workbook that counts from 1900 (1462 days more).",
@@ -309,8 +358,8 @@ def _maps(layout: Layout, at: dict[str, Sheet]) -> None:
     layout.says("spending", "category", {ours: [said] for said, ours, _ in COSTS})
 
 
-README = """Arrivals are on the left and leavers on the right, so it prints on one page. Everything else is on the second
-sheet, scroll down. It was made on my old Mac. The Day column in the weighing book went funny and shows numbers, I can't
-get it back to dates.
+README = """Arrivals are on the left and leavers on the right, so it prints on one page. Everything else is on the
+second sheet, scroll down. It was made on my old Mac. The Day column in the weighing book went funny and shows
+numbers, I can't get it back to dates.
 Bert
 """

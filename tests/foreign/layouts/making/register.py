@@ -66,7 +66,13 @@ def _plan() -> Plan:
         last_day=date(2025, 6, 30),
         species=SPECIES,
         shares=(26, 15, 12, 14, 12, 6, 6, 5, 8),
-        intake_types=(("surrendered", 64), ("stray", 15), ("transferred in", 10), ("confiscated", 5), ("born in care", 6)),
+        intake_types=(
+            ("surrendered", 64),
+            ("stray", 15),
+            ("transferred in", 10),
+            ("confiscated", 5),
+            ("born in care", 6),
+        ),
         stay_id=lambda n: f"R{n + 300}",
         animal_id=lambda n: f"animal-{n}",
         groups=0.18,
@@ -117,6 +123,10 @@ def _lines(stays: list[Stay], rng: np.random.Generator) -> list[Row]:
     return rows
 
 
+def _in_grams(row: Row) -> bool:
+    return "k" not in row.cells["Wt out"].lower()
+
+
 def _plant(layout: Layout, sheet: Sheet) -> None:
     put = Planter(layout, 1010)
     by_id = {s.stay_id: s for s in layout.stays}
@@ -130,13 +140,21 @@ def _plant(layout: Layout, sheet: Sheet) -> None:
     typed = lambda r: r.cells["Wt in"].lower().replace("kg", "").strip() + "g"  # noqa: E731
     put.change(sheet, "Wt in", "kg_typed_as_g", typed, heavy)
     put.change(sheet, "Wt in", "kg_typed_as_g", typed, heavy)
-    put.change(sheet, "Wt out", "unit_left_out", lambda r: float(r.cells["Wt out"].strip("gkK m s")), seen="maybe")
-    put.change(sheet, "Wt in", "text_in_number", lambda r: f"approx {r.cells['Wt in']}?", lambda r: "k" not in r.cells["Wt in"])
+    put.change(sheet, "Wt out", "unit_left_out", lambda r: float(r.cells["Wt out"].split("g")[0]), _in_grams, "maybe")
+    put.change(
+        sheet, "Wt in", "text_in_number", lambda r: f"approx {r.cells['Wt in']}?", lambda r: "k" not in r.cells["Wt in"]
+    )
     put.twice(sheet, 1)
     put.twice(sheet, 4, lambda r: r.cells["Date out"] is None, Notes="entered twice??")
     put.change(sheet, "What", "species_misspelt", lambda r: "Beerdie", lambda r: r.cells["What"] == "Beardie")
     put.change(sheet, "What", "species_misspelt", lambda r: "leo geko", lambda r: r.cells["What"] == "Leo gecko")
-    put.change(sheet, "Where to", "trailing_spaces", lambda r: r.cells["Where to"] + "\u00a0", lambda r: r.cells["Where to"] == "new home")
+    put.change(
+        sheet,
+        "Where to",
+        "trailing_spaces",
+        lambda r: r.cells["Where to"] + "\u00a0",
+        lambda r: r.cells["Where to"] == "new home",
+    )
     put.change(sheet, "Came from", "trailing_spaces", lambda r: " " + r.cells["Came from"] + "  ")
     put.change(sheet, "Ref", "id_typed_differently", lambda r: r.cells["Ref"].lower().replace("r", "r "))
     put.change(sheet, "Date out", "text_in_date", lambda r: "end of the month", seen="yes")
@@ -228,7 +246,9 @@ def build(folder: Path) -> Layout:
     layout.truth = {
         "intakes": true_intakes(stays, kept),
         "outcomes": true_outcomes(stays),
-        "conditions": true_conditions(stays, ["episode_id", "stay_id", "condition", "found_on", "ended_on", "ended_as"]),
+        "conditions": true_conditions(
+            stays, ["episode_id", "stay_id", "condition", "found_on", "ended_on", "ended_as"]
+        ),
         "weighings": true_weighings(stays),
     }
     _maps(layout, sheet)

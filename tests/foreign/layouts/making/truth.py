@@ -62,7 +62,9 @@ def true_conditions(stays: Sequence[Stay], columns: Sequence[str]) -> pd.DataFra
 def true_weighings(stays: Sequence[Stay]) -> pd.DataFrame:
     """Weighings in grams."""
     rows = [
-        {"stay_id": s.stay_id, "weighed_on": day, "weight": grams, "unit": "g"} for s in stays for day, grams in s.weights
+        {"stay_id": s.stay_id, "weighed_on": day, "weight": grams, "unit": "g"}
+        for s in stays
+        for day, grams in s.weights
     ]
     return columns_of(rows, ["stay_id", "weighed_on", "weight", "unit"])
 
@@ -99,7 +101,10 @@ def _facts(layout: Layout) -> str:
         *(f"{_quoted(kind.common)} = {_quoted(kind.scientific)}" for kind in layout.plan.species),
     ]
     for sheet in layout.sheets:
-        count = {what: sum(row.what == what for row in sheet.rows) for what in ("data", "heading", "blank", "total", "remark")}
+        count = {
+            what: sum(row.what == what for row in sheet.rows)
+            for what in ("data", "heading", "blank", "total", "remark")
+        }
         lines += [
             "",
             "[[source]]",

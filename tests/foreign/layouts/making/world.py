@@ -12,9 +12,43 @@ from datetime import date, timedelta
 import numpy as np
 
 NAMES = (
-    "Pip Moss Olive Basil Juno Rex Toffee Nettle Biscuit Sprout Marble Gizmo Pepper Hazel Cosmo Fern Rusty Dot "
-    "Ziggy Clover Bramble Noodle Ember Pickle Onyx Sage Tango Willow Figaro Maple Echo Bean Flint Poppy Otto Ivy"
-).split()
+    "Pip",
+    "Moss",
+    "Olive",
+    "Basil",
+    "Juno",
+    "Rex",
+    "Toffee",
+    "Nettle",
+    "Biscuit",
+    "Sprout",
+    "Marble",
+    "Gizmo",
+    "Pepper",
+    "Hazel",
+    "Cosmo",
+    "Fern",
+    "Rusty",
+    "Dot",
+    "Ziggy",
+    "Clover",
+    "Bramble",
+    "Noodle",
+    "Ember",
+    "Pickle",
+    "Onyx",
+    "Sage",
+    "Tango",
+    "Willow",
+    "Figaro",
+    "Maple",
+    "Echo",
+    "Bean",
+    "Flint",
+    "Poppy",
+    "Otto",
+    "Ivy",
+)
 LIVE_SHARES = (("adopted", 0.68), ("transferred out", 0.12), ("returned to owner", 0.03), ("released", 0.02))
 SAD_SHARES = (("died", 0.09), ("euthanised", 0.05), ("missing", 0.01))
 PROBLEMS = (

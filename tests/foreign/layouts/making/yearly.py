@@ -56,11 +56,33 @@ PROBLEMS = {
     "underweight": ["Emaciation"],
 }
 SEXES = {"male": ["M"], "female": ["F"], "unknown": ["U"]}
-ANSWERS = {"taken in": ["Took in"], "no room": ["FULL"], "declined": ["Said no"], "waiting": ["Waitlist"], "withdrawn": ["Never called back"]}
+ANSWERS = {
+    "taken in": ["Took in"],
+    "no room": ["FULL"],
+    "declined": ["Said no"],
+    "waiting": ["Waitlist"],
+    "withdrawn": ["Never called back"],
+}
 # What each year's sheet calls the same thing: volunteers changed the headings as they went.
-KEYS = ["stay", "animal", "in", "species", "sex", "n", "how", "owner", "phone", "medical", "clear", "out", "outcome", "note"]
+KEYS = [
+    "stay",
+    "animal",
+    "in",
+    "species",
+    "sex",
+    "n",
+    "how",
+    "owner",
+    "phone",
+    "medical",
+    "clear",
+    "out",
+    "outcome",
+    "note",
+]
 YEARS = {
-    2023: "Case #,Animal,Date In,Species,Sex,#,Intake type,Surrendered by,Phone,Medical,Cleared by vet,Date Out,Outcome,Notes",
+    2023: "Case #,Animal,Date In,Species,Sex,#,Intake type,Surrendered by,Phone,Medical,Cleared by vet,Date Out,"
+    "Outcome,Notes",
     2024: "Case #,Animal ID,Intake date,Species,Sex,How many,Type,Surrenderer name,Surrenderer phone,Medical issue,"
     "Vet clear date,Outcome date,Outcome,Notes",
     2025: "Case No.,Animal ID,Intake date,Species,Sex,Qty,Type,Surrenderer name,Surrenderer phone,Medical issue,"
@@ -76,7 +98,13 @@ def _plan() -> Plan:
         last_day=date(2025, 4, 30),
         species=SPECIES,
         shares=(24, 13, 17, 18, 8, 6, 10, 7, 6),
-        intake_types=(("surrendered", 66), ("stray", 14), ("transferred in", 10), ("confiscated", 8), ("born in care", 2)),
+        intake_types=(
+            ("surrendered", 66),
+            ("stray", 14),
+            ("transferred in", 10),
+            ("confiscated", 8),
+            ("born in care", 2),
+        ),
         stay_id=lambda n: f"C-{n + 1200}",
         animal_id=lambda n: f"DF{n:03d}",
         weigh_every=(7, 20),
@@ -111,7 +139,10 @@ def _year_sheets(stays: list[Stay], rng: np.random.Generator) -> list[Sheet]:
         cells = [s.stay_id, s.animal_id, s.intake, s.species.theirs, SEXES[s.sex][0] if s.group == 1 else "", s.group]
         cells += [str(rng.choice(KINDS[s.intake_type])), owner, phone, medical]
         cells += [s.episodes[0].ended_on if s.episodes else None, s.left]
-        cells += [str(rng.choice(ENDS[s.outcome])) if s.left else "", str(rng.choice(["", "", "", "sweet", "hand shy"]))]
+        cells += [
+            str(rng.choice(ENDS[s.outcome])) if s.left else "",
+            str(rng.choice(["", "", "", "sweet", "hand shy"])),
+        ]
         sheet = sheets[s.intake.year]
         sheet.rows.append(Row(dict(zip(sheet.columns, cells, strict=True)), s.stay_id))
     for sheet in sheets.values():
@@ -138,7 +169,9 @@ def _weights_sheet(stays: list[Stay], rng: np.random.Generator) -> Sheet:
 
 
 def _calls(plan: Plan, stays: list[Stay], rng: np.random.Generator) -> tuple[Sheet, list[dict[str, Cell]]]:
-    sheet = Sheet(BOOK, "Call log", ["Date", "Caller", "Callback #", "Animal", "How many", "What we said"], heading_row=1)
+    sheet = Sheet(
+        BOOK, "Call log", ["Date", "Caller", "Callback #", "Animal", "How many", "What we said"], heading_row=1
+    )
     sheet.tables = "requests"
     truth: list[dict[str, Cell]] = []
     for day in sorted(rng.integers(0, (plan.last_day - plan.start).days, size=60)):
@@ -146,7 +179,14 @@ def _calls(plan: Plan, stays: list[Stay], rng: np.random.Generator) -> tuple[She
         kind = SPECIES[int(rng.integers(len(SPECIES)))]
         answer = str(rng.choice(list(ANSWERS), p=[0.4, 0.25, 0.1, 0.2, 0.05]))
         many = int(rng.choice([1, 1, 1, 2, 3]))
-        cells = [when, f"Caller {rng.integers(100, 999)}", f"555-01{rng.integers(10, 99)}", kind.theirs, many, ANSWERS[answer][0]]
+        cells = [
+            when,
+            f"Caller {rng.integers(100, 999)}",
+            f"555-01{rng.integers(10, 99)}",
+            kind.theirs,
+            many,
+            ANSWERS[answer][0],
+        ]
         sheet.rows.append(Row(dict(zip(sheet.columns, cells, strict=True))))
         truth.append({"asked_on": when, "species": kind.common, "animals": many, "answer": answer})
     return sheet, truth
@@ -188,9 +228,27 @@ def _plant(layout: Layout, years: list[Sheet], weights: Sheet) -> None:
     put.twice(weights, 1)
     put.change(weights, "Case", "id_typed_differently", lambda r: r.cells["Case"].replace("C-", "c"))
     put.change(third, "Case No.", "id_typed_differently", lambda r: r.cells["Case No."].replace("C-", "C "))
-    put.change(second, "Species", "species_misspelt", lambda r: "Breaded dragon", lambda r: r.cells["Species"] == "Bearded dragon")
-    put.change(first, "Species", "species_misspelt", lambda r: "Red earred slyder", lambda r: r.cells["Species"].startswith("Red"))
-    put.change(second, "Outcome", "trailing_spaces", lambda r: r.cells["Outcome"] + "  ", lambda r: r.cells["Outcome"] == "Adopted")
+    put.change(
+        second,
+        "Species",
+        "species_misspelt",
+        lambda r: "Breaded dragon",
+        lambda r: r.cells["Species"] == "Bearded dragon",
+    )
+    put.change(
+        first,
+        "Species",
+        "species_misspelt",
+        lambda r: "Red earred slyder",
+        lambda r: r.cells["Species"].startswith("Red"),
+    )
+    put.change(
+        second,
+        "Outcome",
+        "trailing_spaces",
+        lambda r: r.cells["Outcome"] + "  ",
+        lambda r: r.cells["Outcome"] == "Adopted",
+    )
     put.change(second, "Notes", "phone_in_note", lambda r: "call 555-0142 before noon")
     dead = next(
         r
@@ -211,7 +269,9 @@ def _typed(when: date, rng: np.random.Generator, share: float) -> Cell:
     """A real date, or the text a volunteer types, month first."""
     if rng.random() > share:
         return when
-    return str(rng.choice([f"{when.month}/{when.day}/{when:%y}", f"{when.month}/{when.day}/{when.year}", f"{when:%m/%d/%Y}"]))
+    return str(
+        rng.choice([f"{when.month}/{when.day}/{when:%y}", f"{when.month}/{when.day}/{when.year}", f"{when:%m/%d/%Y}"])
+    )
 
 
 def _put_sheet(page: Worksheet, sheet: Sheet, heads: list[Cell], rng: np.random.Generator) -> None:
@@ -281,7 +341,9 @@ def build(folder: Path) -> Layout:
     layout.truth = {
         "intakes": true_intakes(stays, kept),
         "outcomes": true_outcomes(stays),
-        "conditions": true_conditions(stays, ["episode_id", "stay_id", "condition", "found_on", "ended_on", "ended_as"]),
+        "conditions": true_conditions(
+            stays, ["episode_id", "stay_id", "condition", "found_on", "ended_on", "ended_as"]
+        ),
         "weighings": true_weighings(stays),
         "requests": columns_of(asked, ["asked_on", "species", "animals", "answer"]),
     }
