@@ -16,12 +16,13 @@ from mendcurve.records.records import Records
 from mendcurve.records.schemas import SOURCE, TABLES, Column, Table
 from mendcurve.records.settings import Settings, settings_by_path
 from mendcurve.records.species import reference, translate, with_unknown
+from mendcurve.records.words import TEXT, coded, one_text, text_array
 
-# One text dtype for pandas 2.3 and 3 alike: missing is NaN, comparisons give plain bool.
-TEXT = pd.StringDtype("pyarrow", na_value=np.nan)
 GRAMS = {"g": 1.0, "kg": 1000.0, "oz": 28.349523125, "lb": 453.59237}
 # Date-times that say whether the hour was written down, in a column of their own.
 TIMED = {"courses": ("first_dose_at",), "doses": ("given_at",)}
+# Kinds of column that hold text.
+_TEXTS = ("id", "text", "code", "list")
 YES = frozenset({"yes", "true", "1", "y", "1.0"})
 
 
@@ -116,30 +117,39 @@ def finish(table: Table, frame: pd.DataFrame, settings: Settings) -> pd.DataFram
     index = frame.index
     out: dict[str, pd.Series] = {}
     for column in table.columns:
-        given = frame[column.name] if column.name in frame.columns else pd.Series(None, index=index, dtype="object")
-        out[column.name] = typed(given, column)
+        out[column.name] = typed(frame[column.name], column) if column.name in frame.columns else _empty(column, index)
     for name in TIMED.get(table.name, ()):
         flag = f"{name}_has_time"
         out[flag] = frame[flag].astype(bool) if flag in frame.columns else _has_time(frame, name, out[name])
     if table.name == "intakes":
         out["group_size"] = out["group_size"].astype("int64")
     if table.name == "weighings":
-        unit = out["unit"].fillna(settings["weights.unit"]).astype(TEXT)
-        out["unit"] = unit
-        out["weight_g"] = out["weight"] * unit.map(GRAMS).astype("float64")
+        unit = coded(out["unit"])
+        words = [settings["weights.unit"] if word is None else word for word in unit.words]
+        out["unit"] = pd.Series(text_array(unit.places, words), index=index)
+        grams = np.array([GRAMS.get(word, np.nan) for word in words], dtype="float64")
+        out["weight_g"] = out["weight"] * grams[unit.places]
         doubtful = frame["doubtful"] if "doubtful" in frame.columns else pd.Series(False, index=index)
         out["doubtful"] = doubtful.astype(bool)
     for name in SOURCE[:2]:
-        given = frame[name] if name in frame.columns else pd.Series("", index=index)
-        out[name] = given.astype(TEXT)
+        out[name] = _text(frame[name]) if name in frame.columns else pd.Series(one_text("", len(index)), index=index)
     row = frame[SOURCE[2]] if SOURCE[2] in frame.columns else pd.Series(np.arange(2, len(index) + 2), index=index)
     out[SOURCE[2]] = row.astype("int64")
     return pd.DataFrame(out, index=index).reset_index(drop=True)
 
 
+def _empty(column: Column, index: pd.Index) -> pd.Series:
+    blank = (
+        pd.Series(one_text(None, len(index)), index=index)
+        if column.kind in _TEXTS
+        else pd.Series(None, index=index, dtype="object")
+    )
+    return typed(blank, column)
+
+
 def typed(values: pd.Series, column: Column) -> pd.Series:
     """Return ``values`` in the dtype of ``column``, its default filled in where it has one."""
-    if column.kind in ("id", "text", "code", "list"):
+    if column.kind in _TEXTS:
         out = _text(values)
         if column.kind == "list":
             return _listed(out)
@@ -150,13 +160,20 @@ def typed(values: pd.Series, column: Column) -> pd.Series:
     elif column.kind == "money":
         return values.map(_decimal, na_action="ignore").astype(object).where(values.notna(), None)
     elif column.kind == "count":
-        out = pd.to_numeric(values.astype(object)).astype("float64").astype("Int64")
+        out = _numbers(values).astype("Int64")
     else:
-        out = pd.to_numeric(values.astype(object)).astype("float64")
+        out = _numbers(values)
     return out if column.default is None else out.fillna(column.default)  # type: ignore[arg-type]
 
 
+def _numbers(values: pd.Series) -> pd.Series:
+    plain = values if pd.api.types.is_numeric_dtype(values.dtype) else pd.to_numeric(values.astype(object))
+    return plain.astype("float64")
+
+
 def _text(values: pd.Series) -> pd.Series:
+    if values.dtype == TEXT:
+        return values
     if pd.api.types.is_string_dtype(values.dtype) and not pd.api.types.is_object_dtype(values.dtype):
         return values.astype(TEXT)
     return values.map(str, na_action="ignore").astype(object).where(values.notna(), None).astype(TEXT)
@@ -170,7 +187,9 @@ def _dates(values: pd.Series, *, keep_time: bool) -> pd.Series:
         known = {value: pd.Timestamp(value) for value in unique}
         out = pd.to_datetime(values.map(known)) if known else pd.Series(pd.NaT, index=values.index)
     out = out.astype("datetime64[s]")
-    return out if keep_time else out.dt.floor("D").astype("datetime64[s]")
+    if keep_time or not (out.to_numpy()[out.notna()].astype("int64") % 86400).any():
+        return out
+    return out.dt.floor("D").astype("datetime64[s]")
 
 
 def _yes(values: pd.Series) -> pd.Series:
@@ -180,8 +199,9 @@ def _yes(values: pd.Series) -> pd.Series:
 
 
 def _listed(text: pd.Series) -> pd.Series:
-    known = {v: "; ".join(sorted({w.strip() for w in v.split(";") if w.strip()})) for v in text.dropna().unique()}
-    return text.map(known).astype(TEXT).fillna("")
+    held = coded(text)
+    words = ["; ".join(sorted({w.strip() for w in (v or "").split(";") if w.strip()})) for v in held.words]
+    return pd.Series(text_array(held.places, words), index=text.index)
 
 
 def _decimal(value: Any) -> Decimal:

@@ -13,12 +13,13 @@ from mendcurve.records.dates import ORDERS, order_of, parse_dates
 from mendcurve.records.findings import DOUBTFUL, Ledger
 from mendcurve.records.folding import folded
 from mendcurve.records.numbers import conflict, parse_counts, parse_money, parse_numbers, parse_weights
-from mendcurve.records.parsing import Parsed, Trouble, none
+from mendcurve.records.parsing import Parsed, Trouble, by_unique, none, nothing
 from mendcurve.records.privacy import parse_free_text
 from mendcurve.records.schemas import TABLES, Column
 from mendcurve.records.settings import Settings
 from mendcurve.records.sheets import Sheet, named
 from mendcurve.records.sources import Source
+from mendcurve.records.words import emptied, pair
 
 _NO_OUTCOME = Trouble(
     "outcome_type must not be empty; the day it left is kept, how it left is 'not recorded'",
@@ -95,15 +96,15 @@ def texts_of(sheet: Sheet, source: Source, headings: Mapping[str, str]) -> dict[
         if column in source.constant:
             out[column] = pd.Series(str(source.constant[column]), index=sheet.cells.index, dtype=object)
         elif column in source.id_from:
-            out[column] = _joined(sheet, source.id_from[column])
+            out[column] = joined(sheet, source.id_from[column])
         elif column in headings:
             text = sheet.cells[headings[column]]
-            gone = [word for word in text.unique() if folded(word) in blank] if blank else []
-            out[column] = text.where(~text.isin(gone), "") if gone else text
+            out[column] = emptied(text, [w for w in text.unique() if folded(w) in blank]) if blank else text
     return out
 
 
-def _joined(sheet: Sheet, headings: tuple[str, ...]) -> pd.Series:
+def joined(sheet: Sheet, headings: tuple[str, ...]) -> pd.Series:
+    """Return ids made of several columns; empty where one of them is."""
     parts = []
     for heading in headings:
         at = named(list(sheet.cells.columns), heading)
@@ -155,22 +156,29 @@ def parsed_columns(
 ) -> dict[str, Parsed]:
     """Return every column of the table parsed by its kind."""
     columns = TABLES[source.table].columns
-    nothing = Parsed(np.full(len(sheet.row), None, dtype=object), np.full(len(sheet.row), None, dtype=object))
+    blank = nothing(len(sheet.row))
     dated = {
         c.name: (texts[c.name], pd.Series(sheet.row))
         for c in columns
         if c.kind in ("date", "datetime") and c.name in texts
     }
-    order = order_of(dated, source.date_order or settings["rescue.date_order"], sheet.where) if dated else "dmy"
-    out = {c.name: _column(sheet, source, c, texts[c.name], order) if c.name in texts else nothing for c in columns}
+    order = (
+        order_of(dated, source.date_order or settings["rescue.date_order"], sheet.where, _beside(sheet, dated))
+        if dated
+        else "dmy"
+    )
+    out = {c.name: _column(sheet, source, c, texts[c.name], order) if c.name in texts else blank for c in columns}
     if source.table == "weighings":
         out["weight"], out["unit"] = _weights(out["weight"], out["unit"], source.unit or settings["weights.unit"])
     if source.table == "outcomes" and "outcome_date" in texts:
-        left = ~none(out["outcome_date"].found)
-        blank = left & none(out["outcome_type"].found) & none(out["outcome_type"].troubles)
-        out["outcome_type"].found[blank] = "not recorded"
-        out["outcome_type"].troubles[blank] = _NO_OUTCOME
+        blank_type = out["outcome_date"].has_value & out["outcome_type"].empty
+        out["outcome_type"] = out["outcome_type"].changed(blank_type, "not recorded", _NO_OUTCOME)
     return out
+
+
+def _beside(sheet: Sheet, dated: Mapping[str, object]) -> dict[str, tuple[pd.Series, pd.Series]]:
+    rows = pd.Series(sheet.row)
+    return {heading: (text, rows) for heading, text in sheet.cells.items() if heading not in dated}
 
 
 def _column(sheet: Sheet, source: Source, column: Column, text: pd.Series, order: str) -> Parsed:
@@ -181,9 +189,9 @@ def _column(sheet: Sheet, source: Source, column: Column, text: pd.Series, order
     if source.table == "weighings" and column.name == "weight":
         return parse_weights(text, decimal=source.decimal)
     if column.kind == "number":
-        return parse_numbers(text, unit=_unit(column), decimal=source.decimal, low=column.low)
+        return parse_numbers(text, unit=_unit(column), decimal=source.decimal, low=column.low, high=column.high)
     if column.kind == "count":
-        return parse_counts(text, low=column.low, unit=column.unit)
+        return parse_counts(text, low=column.low, high=column.high, unit=column.unit)
     if column.kind == "money":
         return parse_money(text, decimal=source.decimal)
     words = words_for(column, own, place)
@@ -194,10 +202,7 @@ def _column(sheet: Sheet, source: Source, column: Column, text: pd.Series, order
     if column.kind == "code" or own:
         return parse_codes(text, column, words)
     if column.kind == "id":
-        trimmed = text.str.strip().astype(object)
-        return Parsed(
-            trimmed.where(trimmed != "", None).to_numpy(dtype=object, copy=True), np.full(len(text), None, dtype=object)
-        )
+        return by_unique(text, lambda word: (word.strip(), None))
     return parse_free_text(text)
 
 
@@ -207,14 +212,15 @@ def _unit(column: Column) -> str:
 
 def _weights(weight: Parsed, unit: Parsed, default: str) -> tuple[Parsed, Parsed]:
     """Split (number, unit) pairs; the unit in the cell wins over the unit column, that over the file's."""
-    numbers, units = np.full_like(weight.found, None), unit.found.copy()
-    troubles = weight.troubles.copy()
-    for place in np.flatnonzero(~none(weight.found)):
-        numbers[place], own = weight.found[place]
+    places, weights, columns = pair(weight.places, unit.places)
+    values, units, troubles = weight.distinct[weights], unit.distinct[columns], weight.faults[weights]
+    faults = unit.faults[columns]
+    for place in np.flatnonzero(~none(values)):
+        values[place], own = values[place]
         if own and units[place] and own != units[place]:
             troubles[place] = conflict(own, units[place])
-        if not own and unit.troubles[place] is not None:
+        if not own and faults[place] is not None:
             # What it weighs is not known: the default would be a guess.
-            numbers[place], troubles[place] = None, _NO_UNIT
+            values[place], troubles[place] = None, _NO_UNIT
         units[place] = own or units[place] or default
-    return Parsed(numbers, troubles), Parsed(units, unit.troubles)
+    return Parsed(places, values, troubles), Parsed(places, units, faults)

@@ -56,8 +56,9 @@ class _Read:
     def frames(self, settings: Settings) -> dict[str, pd.DataFrame]:
         out = {}
         for name, table in TABLES.items():
-            given = [t.frame.drop(columns="place") for _, s, t in self.parts if s.table == name and len(t.frame)]
-            raw = pd.concat(given, ignore_index=True) if given else pd.DataFrame(index=pd.RangeIndex(0))
+            given = [t.frame for _, s, t in self.parts if s.table == name and len(t.frame)]
+            several = pd.concat(given, ignore_index=True) if len(given) > 1 else None
+            raw = several if several is not None else given[0] if given else pd.DataFrame(index=pd.RangeIndex(0))
             out[name] = finish(table, raw, settings)
         return out
 

@@ -38,20 +38,20 @@ class Parsed:
     ----------
     places : ndarray of int, shape (rows,)
         Which of the distinct outcomes each row has.
-    values : ndarray of object, shape (distinct,)
-        None where empty or unreadable.
+    distinct : ndarray of object, shape (distinct,)
+        Value; None where empty or unreadable.
     faults : ndarray of object, shape (distinct,)
         Trouble or None.
     """
 
     places: np.ndarray
-    values: np.ndarray
+    distinct: np.ndarray
     faults: np.ndarray
 
     @property
     def found(self) -> np.ndarray:
         """Value (or None) of each row, shape (rows,)."""
-        return self.values[self.places]
+        return self.distinct[self.places]
 
     @property
     def troubles(self) -> np.ndarray:
@@ -61,12 +61,12 @@ class Parsed:
     @property
     def has_value(self) -> np.ndarray:
         """Rows with a value, shape (rows,)."""
-        return ~none(self.values)[self.places]
+        return ~none(self.distinct)[self.places]
 
     @property
     def empty(self) -> np.ndarray:
         """Rows with neither value nor trouble, shape (rows,)."""
-        return (none(self.values) & none(self.faults))[self.places]
+        return (none(self.distinct) & none(self.faults))[self.places]
 
     def rows_with(self, fault: Trouble) -> np.ndarray:
         """Return the rows with just this trouble, shape (rows,)."""
@@ -76,10 +76,10 @@ class Parsed:
         """Return the column with ``value`` and ``fault`` in the rows of the mask ``rows``."""
         if not rows.any():
             return self
-        values = np.append(self.values, np.array([None], dtype=object))
+        values = np.append(self.distinct, np.array([None], dtype=object))
         faults = np.append(self.faults, np.array([None], dtype=object))
         values[-1], faults[-1] = value, fault
-        return Parsed(np.where(rows, len(self.values), self.places), values, faults)
+        return Parsed(np.where(rows, np.int64(len(self.distinct)), self.places), values, faults)
 
 
 NOTHING_WRITTEN = Trouble("this is read as an empty cell", "Leave the cell empty.", BLANK)

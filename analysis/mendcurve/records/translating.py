@@ -13,12 +13,13 @@ from mendcurve.records.building import TIMED
 from mendcurve.records.codes import NOTHING_HERE
 from mendcurve.records.columns import headings_of, number_ids, parsed_columns, rows_where, texts_of
 from mendcurve.records.findings import CHANGED, SET_ASIDE, Ledger
-from mendcurve.records.parsing import BLANK, UNREADABLE, Parsed, Trouble, none
+from mendcurve.records.parsing import BLANK, UNREADABLE, Parsed, Trouble
 from mendcurve.records.privacy import masked
 from mendcurve.records.schemas import TABLES, Column
 from mendcurve.records.settings import Settings
 from mendcurve.records.sheets import Sheet, named
 from mendcurve.records.sources import Source
+from mendcurve.records.words import one_text, text_array
 
 # Identical rows that may both be true: two payments of one amount on one day, two askings, two doses without an hour.
 _MAY_REPEAT = ("spending", "receipts", "requests", "doses")
@@ -32,7 +33,7 @@ class Translated:
     Attributes
     ----------
     frame : DataFrame
-        Rows kept, with parsed columns, ``source_*`` and ``place`` (position in the sheet).
+        Rows kept, with parsed columns and ``source_*``.
     aside : ndarray of int
         Positions of rows set aside.
     nothing_here, left_out : int
@@ -112,7 +113,7 @@ def translate(
         headings=headings,
         used=frozenset({*headings.values(), *(named(list(sheet.cells.columns), h) or h for h in decided)}),
         recorded=frozenset(
-            n for n in texts if n in frame.columns and n not in source.constant and frame[n].notna().any()
+            n for n in texts if n in parsed and n not in source.constant and parsed[n].has_value[use].any()
         )
         | frozenset(source.constant),
     )
@@ -153,17 +154,16 @@ class Lines:
     def troubles(self, column: Column, parsed: Parsed, sound: np.ndarray) -> np.ndarray:
         """Report the troubles of a column; return the rows that cannot be used because of them."""
         blank = blanks(parsed)
-        empty = sound & none(parsed.found) & (none(parsed.troubles) | blank)
+        empty = sound & (parsed.empty | blank)
         failed = np.zeros(len(sound), dtype=bool)
         if column.required and column.default is None:
             failed = empty
             self.add(empty, column.name, _EMPTY.rule.format(column.name), _EMPTY.what_to_do, SET_ASIDE)
         else:
             self.told_once(column.name, sound & blank)
-        place = np.flatnonzero(sound & ~none(parsed.troubles) & ~blank)
-        found = parsed.troubles[place]
-        named_ = [t is not NOTHING_HERE for t in found]
-        place, found = place[named_], found[named_]
+        told = [t is not None and t is not NOTHING_HERE and t.effect != BLANK for t in parsed.faults]
+        place = np.flatnonzero(sound & np.array(told, dtype=bool)[parsed.places])
+        found = parsed.faults[parsed.places[place]]
         lost = np.array([t.effect in (UNREADABLE, SET_ASIDE) for t in found], dtype=bool)
         aside = np.array(
             [t.effect == SET_ASIDE or (column.required and t.effect == UNREADABLE) for t in found], dtype=bool
@@ -200,7 +200,7 @@ class Lines:
 
 def blanks(parsed: Parsed) -> np.ndarray:
     """Return where a word for nothing stands."""
-    return np.array([t is not None and t.effect == BLANK for t in parsed.troubles], dtype=bool)
+    return np.array([t is not None and t.effect == BLANK for t in parsed.faults], dtype=bool)[parsed.places]
 
 
 def shown(text: pd.Series) -> list[str]:
@@ -228,7 +228,7 @@ def _nothing(
     ]
     out = np.zeros(len(next(iter(texts.values()))), dtype=bool)
     for name in needed:
-        out |= np.array([t is NOTHING_HERE for t in parsed[name].troubles], dtype=bool)
+        out |= parsed[name].rows_with(NOTHING_HERE)
     if shared and needed:
         dates = [n for n in needed if n.endswith(("_date", "_on", "_at"))]
         blank = [
@@ -242,13 +242,24 @@ def _nothing(
 def _frame(sheet: Sheet, source: Source, parsed: Mapping[str, Parsed], place: np.ndarray) -> pd.DataFrame:
     out: dict[str, Any] = {}
     for column in TABLES[source.table].columns:
-        values = parsed[column.name].found[place]
+        given = parsed[column.name]
+        places, values = given.places[place], given.distinct
         if column.kind in ("date", "datetime"):
-            day = np.array([None if v is None else v[0] for v in values], dtype="datetime64[s]")
-            out[column.name] = day
+            out[column.name] = np.array([None if v is None else v[0] for v in values], dtype="datetime64[s]")[places]
             if column.name in TIMED.get(source.table, ()):
-                out[f"{column.name}_has_time"] = np.array([v is not None and v[1] for v in values], dtype=bool)
+                hour = np.array([v is not None and v[1] for v in values], dtype=bool)
+                out[f"{column.name}_has_time"] = hour[places]
+        elif column.kind == "money":
+            out[column.name] = values[places]
+        elif column.kind in ("number", "count"):
+            out[column.name] = np.array([np.nan if v is None else v for v in values], dtype="float64")[places]
+        elif column.kind == "yes_no":
+            out[column.name] = np.array([v is True for v in values], dtype=bool)[places]
         else:
-            out[column.name] = pd.Series(values, dtype=object)
-    out |= {"source_file": sheet.file, "source_sheet": sheet.sheet, "source_row": sheet.row[place], "place": place}
+            out[column.name] = text_array(places, values)
+    out |= {
+        "source_file": one_text(sheet.file, len(place)),
+        "source_sheet": one_text(sheet.sheet, len(place)),
+        "source_row": sheet.row[place],
+    }
     return pd.DataFrame(out, index=pd.RangeIndex(len(place)))

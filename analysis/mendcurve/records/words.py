@@ -1,0 +1,138 @@
+"""A column of text held once a distinct text: ten million cells rarely hold more than some thousand words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+
+# One text dtype for pandas 2.3 and 3 alike: missing is NaN, comparisons give plain bool.
+TEXT = pd.StringDtype("pyarrow", na_value=np.nan)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Words:
+    """A column of text.
+
+    Attributes
+    ----------
+    places : ndarray of int, shape (rows,)
+        Which word each row holds.
+    words : ndarray of str, shape (distinct,)
+        Distinct texts.
+    """
+
+    places: np.ndarray
+    words: np.ndarray
+
+    def rows_of(self, holds: Callable[[str], bool]) -> np.ndarray:
+        """Return the rows whose text ``holds``, shape (rows,); each word is asked once."""
+        return np.fromiter(map(holds, self.words), dtype=bool, count=len(self.words))[self.places]
+
+    def take(self, rows: np.ndarray) -> Words:
+        """Return the rows at positions (or of a mask) ``rows``."""
+        return Words(self.places[rows], self.words)
+
+    def series(self) -> pd.Series:
+        """Return the column as categories, which hold text once."""
+        kind = pd.CategoricalDtype(pd.Index(self.words, dtype=object))
+        return pd.Series(pd.Categorical.from_codes(self.places, dtype=kind, validate=False))
+
+
+def words_from(texts: Iterable[str]) -> Words:
+    """Return Words of plain texts, one a row."""
+    column = np.fromiter(texts, dtype=object)
+    places, words = pd.factorize(column)
+    return Words(places, words)
+
+
+def words_of(text: pd.Series) -> Words:
+    """Return the words that occur in ``text``, in order of appearance."""
+    if not isinstance(text.dtype, pd.CategoricalDtype):
+        places, words = pd.factorize(text.to_numpy(dtype=object))
+        return Words(places, words)
+    places, words = text.cat.codes.to_numpy(), text.cat.categories.to_numpy(dtype=object)
+    occurs = np.zeros(len(words), dtype=bool)
+    occurs[places] = True
+    if occurs.all():
+        return Words(places, words)
+    return Words((np.cumsum(occurs) - 1)[places], words[occurs])
+
+
+def coded(text: pd.Series) -> Words:
+    """Return the distinct texts of an Arrow column in order of appearance; missing is the word None."""
+    column = pa.array(text.array)
+    whole = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
+    known = whole.dictionary_encode()
+    words = known.dictionary.to_numpy(zero_copy_only=False)
+    if not known.null_count:
+        return Words(known.indices.to_numpy(), words)
+    places = known.indices.fill_null(len(words)).to_numpy()
+    return Words(places, np.append(words, np.array([None], dtype=object)))
+
+
+def merged(places: np.ndarray, texts: Sequence[str]) -> Words:
+    """Return Words of ``texts`` that may repeat."""
+    to, words = pd.factorize(np.array(texts, dtype=object))
+    return Words(places if len(words) == len(texts) else to[places], words)
+
+
+def first_rows(column: Words) -> np.ndarray:
+    """Return the position at which each word stands first, shape (distinct,)."""
+    out = np.full(len(column.words), len(column.places), dtype="int64")
+    # Written backwards, the first of the rows of a word is the last to be written.
+    out[column.places[::-1]] = np.arange(len(column.places) - 1, -1, -1)
+    return out
+
+
+def emptied(text: pd.Series, gone: Iterable[str]) -> pd.Series:
+    """Return ``text`` with the words ``gone`` read as empty."""
+    column, gone = words_of(text), set(gone)
+    if not gone.intersection(column.words):
+        return text
+    return merged(column.places, ["" if word in gone else word for word in column.words]).series()
+
+
+def text_array(places: np.ndarray, words: Sequence[Any] | np.ndarray) -> Any:
+    """Return a pandas array of text (None is missing) with ``words[places]``."""
+    known = pa.array(words, type=pa.large_string(), from_pandas=True)
+    return TEXT.__from_arrow__(pa.chunked_array([known.take(pa.array(places))]))
+
+
+def one_text(word: str | None, rows: int) -> Any:
+    """Return a pandas array of text with ``word`` (None is missing) in every row; its blocks share one buffer."""
+    size = 1 << 16
+    block = pa.array([word], type=pa.large_string()).take(pa.array(np.zeros(min(rows, size), dtype="int32")))
+    blocks = [block] * (rows // size) + [block.slice(0, rows % size)] if rows else [block]
+    return TEXT.__from_arrow__(pa.chunked_array(blocks))
+
+
+def pair(first: np.ndarray, second: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return the distinct pairs of two columns of places: which pair each row has, and the two places of each pair."""
+    width = int(second.max(initial=0)) + 1
+    places, keys = pd.factorize(first.astype("int64") * width + second)
+    return places, keys // width, keys % width
+
+
+def repeats(columns: Sequence[Words]) -> tuple[np.ndarray, np.ndarray]:
+    """Return the rows that hold the same words as an earlier one in every column, and that earlier row's position."""
+    if not columns or not len(columns[0].places):
+        return np.array([], dtype="int64"), np.array([], dtype="int64")
+    key, size = np.zeros(len(columns[0].places), dtype="int64"), 1
+    for column in sorted(columns, key=lambda c: len(c.words)):
+        if size * max(len(column.words), 1) >= 2**62:
+            key, known = pd.factorize(key)
+            size = len(known)
+        key = key * len(column.words) + column.places
+        size *= max(len(column.words), 1)
+    again = pd.Series(key).duplicated().to_numpy()
+    rows = np.flatnonzero(again)
+    if not len(rows):
+        return rows, rows
+    firsts = np.flatnonzero(~again & np.isin(key, np.unique(key[rows])))
+    order = firsts[np.argsort(key[firsts], kind="stable")]
+    return rows, order[np.searchsorted(key[order], key[rows])]
