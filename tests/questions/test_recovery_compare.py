@@ -58,6 +58,7 @@ def test_a_difference_of_shares_without_censoring_is_the_plain_one():
     assert "−67 points" in answer.sentence()
 
 
+@pytest.mark.slow
 def test_nothing_is_claimed_of_groups_that_do_not_differ():
     claims = sum(
         len(answer.to_frame().query("p_holm < 0.05"))

@@ -64,8 +64,8 @@ def comparison_forest(answer: Comparison) -> Picture:
     )  # fmt: skip
     return style.finish(
         figure, name="comparison-forest", title=title,
-        subtitle=f"Share cleared by day {rows['day'].min():.0f} to {rows['day'].max():.0f} since found, difference with "
-        f"95 % interval, {answer.when}; p after Holm's rule decides.{cut} Not assigned at random.",
+        subtitle=f"Share cleared by day {rows['day'].min():.0f} to {rows['day'].max():.0f} since found, difference "
+        f"with 95 % interval, {answer.when}; p after Holm's rule decides.{cut} Not assigned at random.",
         alt=answer.sentence(),
     )  # fmt: skip
 

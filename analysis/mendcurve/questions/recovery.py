@@ -9,6 +9,7 @@ from mendcurve.questions.recovery_counts import Conditions, conditions
 from mendcurve.questions.recovery_curves import RecoveryCurves, curves
 from mendcurve.questions.recovery_open import OpenNow, open_now
 from mendcurve.questions.recovery_pooled import Pooled, pooled
+from mendcurve.questions.recovery_several import Several, several
 
 __all__ = [
     "Adjusted",
@@ -18,6 +19,7 @@ __all__ = [
     "Pooled",
     "Recovery",
     "RecoveryCurves",
+    "Several",
     "adjusted",
     "by_condition",
     "compare",
@@ -25,4 +27,5 @@ __all__ = [
     "curves",
     "open_now",
     "pooled",
+    "several",
 ]
