@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from mendcurve.records.likely import likely_day
 from mendcurve.records.review import Review, looked_up, worded
 from mendcurve.records.schemas import DEATHS, LIVE_OUTCOMES
 
@@ -30,6 +31,9 @@ _LIKELY = (
     ("requests", "asked_on", "answered_on"),
 )
 
+# No date of birth lies further back than this before an intake: tortoises grow old.
+OLDEST_DAYS = 36525
+
 
 def check_order_in_row(review: Review) -> None:
     """Set aside rows that end before they begin; doubt other dates out of order; empty impossible hatching days."""
@@ -37,12 +41,13 @@ def check_order_in_row(review: Review) -> None:
         frame = review.tables[table]
         bad = frame[last] < frame[first]
         rule = worded(f"{last} must be on or after {first}, which is {{first}}", bad, first=frame[first])
-        review.set_aside(table, bad, last, rule, "Correct the dates.")
+        review.set_aside(table, bad, last, rule, "Correct the dates.", likely_day(frame[last], bad, frame[first]))
     for table, first, last in _LIKELY:
         frame = review.tables[table]
         bad = frame[last].dt.floor("D") < frame[first].dt.floor("D")
         rule = worded(f"{last} should be on or after {first}, which is {{first}}", bad, first=frame[first])
-        review.doubt(table, bad, last, rule, "Correct the dates.")
+        likely = likely_day(frame[last], bad, frame[first].dt.floor("D"))
+        review.doubt(table, bad, last, rule, "Correct the dates.", likely)
     frame = review.tables["intakes"]
     bad = frame["hatched_on"] > frame["intake_date"]
     rule = worded(
@@ -50,7 +55,9 @@ def check_order_in_row(review: Review) -> None:
         bad,
         came=frame["intake_date"],
     )
-    review.blank("intakes", bad, "hatched_on", rule, "Correct the date, or leave it empty.")
+    ancient = frame["intake_date"] - pd.Timedelta(days=OLDEST_DAYS)
+    likely = likely_day(frame["hatched_on"], bad, ancient, frame["intake_date"])
+    review.blank("intakes", bad, "hatched_on", rule, "Correct the date, or leave it empty.", likely)
 
 
 def check_outcomes(review: Review) -> None:
@@ -71,6 +78,7 @@ def check_outcomes(review: Review) -> None:
         "outcome_date",
         rule,
         "Correct the dates. Until then the outcome is not used, and the animal counts as in care.",
+        _either(frame, early, came),
     )
     frame = with_left(review.tables["outcomes"], stays["group_size"])
     none = frame["left_before"] <= 0
@@ -97,6 +105,14 @@ def check_outcomes(review: Review) -> None:
         "an animal that was dead on arrival cannot leave alive",
         "Correct the outcome, or the intake.",
     )
+
+
+def _either(outcomes: pd.DataFrame, early: pd.Series, came: pd.Series) -> pd.Series:
+    """Return what was meant by outcomes before their intake: the outcome's date, else the intake's."""
+    own = likely_day(outcomes["outcome_date"], early, came)
+    before = outcomes["outcome_date"] - pd.Timedelta(days=OLDEST_DAYS)
+    intake = likely_day(came, early, before, outcomes["outcome_date"])
+    return own.mask((own == "") & (intake != ""), "the intake on " + intake)
 
 
 def with_left(outcomes: pd.DataFrame, sizes: pd.Series) -> pd.DataFrame:
@@ -129,17 +145,22 @@ def ends(intakes: pd.DataFrame, outcomes: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def check_inside_stay(review: Review) -> None:
+def check_inside_stay(review: Review, as_of: pd.Timestamp) -> None:
     """Doubt facts dated before their stay began or after it ended."""
-    span = ends(review.tables["intakes"], review.tables["outcomes"])
+    intakes = review.tables["intakes"]
+    span = ends(intakes, review.tables["outcomes"])
+    animal = intakes.drop_duplicates("stay_id").set_index("stay_id")["animal_id"]
     for table, column, path in _DURING:
         frame = review.tables[table]
         stay = stay_of(review.tables, frame, path)
         day = frame[column].dt.floor("D")
         came, left = looked_up(stay, span["intake_date"]), looked_up(stay, span["end"])
         early, late = day < came, day > left
+        likely = likely_day(day, early | late, came, left.fillna(as_of))
+        other = _other_stay(looked_up(stay, animal), day, early | late, span, animal)
+        likely = likely.mask(other != "", other)
         rule = worded(f"{column} should be on or after the intake of {{stay}}, {{came}}", early, stay=stay, came=came)
-        review.doubt(table, early, column, rule, "Correct the date, or the intake's.")
+        review.doubt(table, early, column, rule, "Correct the date, or the intake's.", likely)
         how = looked_up(stay, span["outcome"])
         dead = how.isin(DEATHS)
         rule = worded(
@@ -150,7 +171,7 @@ def check_inside_stay(review: Review) -> None:
             how=how,
         )
         review.doubt(
-            table, late & ~dead, column, rule, "Correct the date, or the outcome's; or the stay it belongs to."
+            table, late & ~dead, column, rule, "Correct the date, or the outcome's; or the stay it belongs to.", likely
         )
         review.doubt(
             table,
@@ -158,12 +179,38 @@ def check_inside_stay(review: Review) -> None:
             column,
             rule,
             "An animal that died cannot be treated or weighed: correct the date, the outcome, or the stay.",
+            likely,
         )
+    _check_news(review, as_of)
+
+
+def _check_news(review: Review, as_of: pd.Timestamp) -> None:
+    """Doubt news of animals before the first of their stay had left."""
     frame = review.tables["followups"]
-    left = looked_up(frame["stay_id"], span["end"])
+    # A group leaves in parts: there is news of the first while others are still there.
+    left = looked_up(frame["stay_id"], review.tables["outcomes"].groupby("stay_id")["outcome_date"].min())
     early = frame["seen_on"] < left
     rule = worded("news after leaving should be no earlier than the day it left, {left}", early, left=left)
-    review.doubt("followups", early, "seen_on", rule, "Correct the date.")
+    likely = likely_day(frame["seen_on"], early, left, as_of)
+    review.doubt("followups", early, "seen_on", rule, "Correct the date.", likely)
+
+
+def _other_stay(
+    animal: pd.Series, day: pd.Series, mask: pd.Series, span: pd.DataFrame, animals: pd.Series
+) -> pd.Series:
+    """Return, for rows of ``mask``, which other stay of their animal the day lies in, in words; empty for none."""
+    out = pd.Series("", index=day.index, dtype=object)
+    some = pd.DataFrame({"at": day.index, "animal": animal, "day": day})[mask & animal.notna()]
+    if not len(some):
+        return out
+    stays = span.assign(animal=animals.reindex(span.index)).dropna(subset="animal").reset_index()
+    both = some.merge(stays, on="animal")
+    both = both[(both["day"] >= both["intake_date"]) & ~(both["day"] > both["end"])].drop_duplicates("at")
+    said = [
+        "it belongs to " + str(s) + f" (intakes, row {r})" for s, r in zip(both["stay_id"], both["row"], strict=True)
+    ]
+    out.loc[both["at"].to_numpy()] = said
+    return out
 
 
 def stay_of(tables: dict[str, pd.DataFrame], frame: pd.DataFrame, path: tuple[str, ...]) -> pd.Series:
@@ -186,13 +233,20 @@ def check_overlaps(review: Review) -> None:
     far = pd.Timestamp("2200-01-01")
     until = use["end"].fillna(far).groupby(use["animal_id"]).cummax()
     before = until.groupby(use["animal_id"]).shift()
-    earlier = use.groupby("animal_id")[["stay_id", "source_row"]].shift()
+    earlier = use.groupby("animal_id")[["stay_id", "source_row", "intake_date", "end"]].shift()
     over = (use["intake_date"] < before).reindex(frame.index, fill_value=False)
     rule = worded(
         "one animal cannot have two stays at once; {stay} (row {row}) of {animal} was still going on",
         over,
         stay=earlier["stay_id"].reindex(frame.index),
-        row=earlier["source_row"].reindex(frame.index),
+        row=earlier["source_row"].reindex(frame.index).astype("Int64"),
         animal=frame["animal_id"],
     )
-    review.doubt("intakes", over, "intake_date", rule, "Give the earlier stay its outcome, or correct the animal_id.")
+    open_ = earlier["end"].isna().reindex(frame.index, fill_value=False) & over
+    end = earlier["end"].reindex(frame.index)
+    likely = likely_day(frame["intake_date"], over & ~open_, end)
+    likely = likely.mask(open_, "the outcome of the earlier stay was not written down")
+    same = (earlier["intake_date"].reindex(frame.index) == frame["intake_date"]) & over
+    likely = likely.mask(same, "one stay written twice, or two animals with one animal_id")
+    do = "Give the earlier stay its outcome, or correct the animal_id."
+    review.doubt("intakes", over, "intake_date", rule, do, likely)

@@ -11,6 +11,7 @@ from mendcurve.records.links import check_keys, check_links, check_repeats
 from mendcurve.records.patterns import check_defaults, check_forgotten, check_species
 from mendcurve.records.records import Records
 from mendcurve.records.review import Review
+from mendcurve.records.row_order import check_order_of_rows
 from mendcurve.records.schemas import TABLES, schema
 from mendcurve.records.weight_checks import check_weights
 
@@ -32,7 +33,8 @@ def check_doubts(
     review: Review, known: pd.DataFrame, recorded: frozenset[tuple[str, str]], as_of: pd.Timestamp
 ) -> None:
     """Point out what is doubtful in the rows that are kept."""
-    check_inside_stay(review)
+    check_inside_stay(review, as_of)
+    check_order_of_rows(review)
     check_overlaps(review)
     check_weights(review)
     check_defaults(review, recorded)

@@ -118,7 +118,7 @@ def _bounds(review: Review, frame: pd.DataFrame, told: pd.Series, intakes: pd.Da
 def _two_of_a_day(review: Review, frame: pd.DataFrame, told: pd.Series) -> pd.Series:
     first = same_day(frame[~told], SAME_DAY).reindex(frame.index)
     bad = first.notna()
-    rule = worded("two weights of one day should agree; row {row} has another for this day", bad, row=first)
+    rule = worded("two weights of one day should agree; row {row} has another for this day", bad, row=first.astype("Int64"))
     review.doubt("weighings", bad, "weight", rule, "Keep the right one of the two.")
     return bad
 
