@@ -31,7 +31,7 @@ def told(records):
 
 # PITFALLS.md row 24: four spellings, one with a no-break space, are one species, and three notes say so.
 def test_four_spellings_of_a_species_are_one_and_three_are_noted(tmp_path):
-    spellings = ["house newt", "House newt", "house  newt", "house newt"]
+    spellings = ["house newt", "house newt", "House newt", "house  newt", "house\u00a0newt"]
     rows = "".join(f"S-{n},{word},2026-03-02,stray\n" for n, word in enumerate(spellings))
     path = folder(tmp_path, "", intakes=INTAKES.splitlines()[0] + "\n" + rows)
     (path / "dictionary.csv").unlink()

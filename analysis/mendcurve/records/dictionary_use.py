@@ -66,7 +66,7 @@ def _two_meanings(dictionary: Dictionary, word: str, first: Entry, second: Entry
 def with_words(sources: list[Source], dictionary: Dictionary, ledger: Ledger) -> list[Source]:
     """Return ``sources`` with the dictionary's words among their codes; those of records.toml stay as they are."""
     columns = sorted({place for entry in dictionary.entries if entry.kind != "species" for place in entry.places})
-    added = {place: words_of(dictionary, *place, ledger) for place in columns}
+    added = {place: _with_own(words_of(dictionary, *place, ledger), dictionary, place) for place in columns}
     told: set[tuple[str, str]] = set()
     out = []
     for source in sources:
@@ -87,6 +87,13 @@ def with_words(sources: list[Source], dictionary: Dictionary, ledger: Ledger) ->
             codes[column] = {**{w: m for w, m in words.items() if folded(w) not in own}, **source.codes.get(column, {})}
         out.append(replace(source, codes=codes))
     return out
+
+
+def _with_own(words: dict[str, str], dictionary: Dictionary, place: tuple[str, str]) -> dict[str, str]:
+    """Return ``words`` with each word that stands for itself: known, so never taken for a misspelling."""
+    known = {folded(word) for word in words}
+    mine = [entry.preferred for entry in dictionary.entries if place in entry.places and entry.kind != "species"]
+    return {**{w: w for w in mine if folded(w) not in (*known, _NOTHING)}, **words}
 
 
 def with_species(plan: Plan, dictionary: Dictionary, ledger: Ledger) -> Plan:
