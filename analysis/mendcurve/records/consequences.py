@@ -104,6 +104,8 @@ RULES: tuple[Rule, ...] = (
     Rule("spending", "", DOUBTFUL, "", "the amount is counted as written"),
     Rule("grants", "", DOUBTFUL, "", "the grant is reported as written"),
     Rule("receipts", "", DOUBTFUL, "", "the amount is in the grant's income as written, perhaps twice"),
+    Rule("corrections", "", DOUBTFUL, "", "the cell is used as it stands in the file"),
+    Rule("", "", DOUBTFUL, "", "used as written"),
     Rule("intakes", "group_size", CHANGED, "", "{stay} counted as {animals} in every figure"),
     Rule("intakes", "hatched_on", CHANGED, "emptied", "the age of {who} is not known"),
     Rule("intakes", "animal_id", CHANGED, "emptied", "{who}: a return of the same animal is not seen"),

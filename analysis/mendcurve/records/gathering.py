@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -20,6 +20,7 @@ from mendcurve.records.beside import (
     tell_twice,
     tell_unused,
 )
+from mendcurve.records.corrections import Outcome, corrected, read_corrections, report
 from mendcurve.records.dictionary import NAME, Dictionary, read_dictionary
 from mendcurve.records.dictionary_use import with_conditions, with_species, with_words
 from mendcurve.records.findings import Ledger
@@ -47,6 +48,8 @@ class Gathered:
     plan : Plan
     feeds : tuple of (Sheet, tuple of Source)
         Each sheet with the tables it feeds.
+    corrections : tuple of Outcome
+        What became of the rescue's corrections.
     digest : str
         SHA-256 over the settings and every file read.
     """
@@ -54,6 +57,7 @@ class Gathered:
     config: Mapping[str, Any]
     plan: Plan
     feeds: tuple[tuple[Sheet, tuple[Source, ...]], ...]
+    corrections: tuple[Outcome, ...]
     digest: str
 
 
@@ -87,16 +91,25 @@ def gather(path: Path, settings: Path | None, ledger: Ledger) -> Gathered:
     feeds: dict[tuple[str, str, int | None], list[Source]] = {}
     for source in sources:
         feeds.setdefault((source.file, source.sheet, source.heading_row), []).append(source)
-    opened: list[tuple[Sheet, tuple[Source, ...]]] = []
-    for (file, name, row), group in feeds.items():
-        opened += _spread(_read(files[file], books, name, row), group, config)
+    lines, written_in = read_corrections(folder)
+    raw = [(_read(files[file], books, name, row), group) for (file, name, row), group in feeds.items()]
+    mended, corrections = corrected(raw, lines)
+    report(corrections, ledger)
+    opened = [feed for sheet, group in mended for feed in _spread(sheet, group, config)]
+    kept_in += [written_in] if written_in else []
     used = sorted({source.file for source in sources})
     return Gathered(
-        config=config, plan=plan, feeds=tuple(opened), digest=_digest(text, (*(files[name] for name in used), *kept_in))
+        config=config,
+        plan=plan,
+        feeds=tuple(opened),
+        corrections=tuple(corrections),
+        digest=_digest(text, (*(files[name] for name in used), *kept_in)),
     )
 
 
-def _spread(sheet: Sheet, sources: list[Source], config: Mapping[str, Any]) -> list[tuple[Sheet, tuple[Source, ...]]]:
+def _spread(
+    sheet: Sheet, sources: Sequence[Source], config: Mapping[str, Any]
+) -> list[tuple[Sheet, tuple[Source, ...]]]:
     """Return the sheet with its sources; those with one column a weighing read it turned long, one by one."""
     plain_sources = tuple(source for source in sources if source.wide is None)
     out = [(sheet, plain_sources)] if plain_sources else []

@@ -11,10 +11,11 @@ import numpy as np
 import pandas as pd
 
 from mendcurve.errors import InputError, nearest
-from mendcurve.records import accounting
+from mendcurve.records import accounting, corrections
 from mendcurve.records.building import finish
 from mendcurve.records.clock import propose_as_of, propose_start
 from mendcurve.records.consequences import told
+from mendcurve.records.corrections import settled
 from mendcurve.records.crosschecks import check_doubts, check_rows
 from mendcurve.records.cutting import cut_tables
 from mendcurve.records.findings import (
@@ -119,8 +120,8 @@ def load(
         )
     check_doubts(review, known, read.recorded(), day)
     parts = [Part(sheet=p, table=s.table, headings=t.headings) for p, s, t in read.parts]
-    lines = told(ledger.lines(), parts, before=tables, after=review.tables, species=review.species)
-    lines = located(lines, parts)
+    lines = settled(located(ledger.lines(), parts), gathered.corrections)
+    lines = told(lines, parts, before=tables, after=review.tables, species=review.species)
     cells = lines.assign(column=lines["heading"])
     found = one_a_record(cells)
     return Records(
@@ -129,6 +130,7 @@ def load(
         species=review.species,
         findings=rows_shown(found, "row"),
         cells=rows_shown(in_order(cells)[[*COLUMNS, "record"]], "row"),
+        corrections=corrections.frame(gathered.corrections),
         set_aside=rows_shown(_aside(read, review, found), "row"),
         accounts=_accounts(read, review, whole),
         recorded=read.recorded(),

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from mendcurve.records.findings import CORRECTED
 from mendcurve.records.privacy import masked
 from mendcurve.records.schemas import TABLES
 from mendcurve.records.sheets import Sheet
@@ -59,7 +60,7 @@ def _column_and_row(sheet: Sheet, heading: str, rows: pd.Series) -> tuple[pd.Ser
     headings = pd.Series(heading, index=rows.index, dtype=object)
     if heading not in sheet.letters and sheet.spread:
         at = column_of(rows)
-        names = np.array(sheet.spread, dtype=object)[at.to_numpy().clip(0)]
+        names = np.array(sheet.spread, dtype=object)[np.clip(at, 0, None)]
         headings = pd.Series(names, index=rows.index).where(at >= 0, heading)
     return headings, plain_rows(rows.astype("int64")).astype(str)
 
@@ -117,8 +118,9 @@ def _place(out: pd.DataFrame, mine: pd.Series, part: Part) -> None:
     if own is not None:
         out.loc[of_row, "record"] = as_shown(_read(sheet, own, found, at))
     for column in out.loc[mine, "column"].unique():
-        heading = part.headings.get(column)
-        if heading is None:
+        # A finding about a heading, not about a column of ours, names the heading.
+        heading = part.headings.get(column, column)
+        if heading not in sheet.letters and column not in part.headings:
             continue
         here = mine & (out["column"] == column)
         out.loc[here, "heading"] = heading
@@ -127,11 +129,13 @@ def _place(out: pd.DataFrame, mine: pd.Series, part: Part) -> None:
             continue
         rows = out.loc[in_row, "row"].astype("int64")
         found, at = _positions(sheet, rows)
-        out.loc[in_row, "value"] = np.where(found, as_shown(_read(sheet, heading, found, at)), out.loc[in_row, "value"])
+        # Of a corrected cell the finding shows what stood there.
+        typed = found & (out.loc[in_row, "effect"] != CORRECTED).to_numpy(dtype=bool)
+        out.loc[in_row, "value"] = np.where(typed, as_shown(_read(sheet, heading, found, at)), out.loc[in_row, "value"])
         headings, numbers = _column_and_row(sheet, heading, rows)
         out.loc[in_row, "heading"] = headings
         letters = headings.map(sheet.letters).fillna("")
-        known = found & (letters != "") & (not sheet.file.lower().endswith(_NO_CELLS))
+        known = (letters != "") & (not sheet.file.lower().endswith(_NO_CELLS))
         out.loc[in_row, "cell"] = (letters + numbers).where(known, "")
 
 

@@ -28,6 +28,9 @@ class Records:
         One line a record, what changes the reports most first: see ``findings.COLUMNS``.
     cells : DataFrame
         The same, one line a cell, with ``record`` (the row's own id, or its stay's): what the mending list is made of.
+    corrections : DataFrame
+        Corrections of the rescue's own and what became of them, with who and why: see ``corrections.FRAME``. For the
+        rescue's eyes: no document shows it.
     set_aside : DataFrame
         Rows not used, verbatim: file, sheet, row, table, text, reason.
     accounts : DataFrame
@@ -52,6 +55,7 @@ class Records:
     records_start: pd.Timestamp
     digest: str = ""
     cells: pd.DataFrame = field(default_factory=pd.DataFrame)
+    corrections: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     def __getitem__(self, table: str) -> pd.DataFrame:
         return self.tables[table]
