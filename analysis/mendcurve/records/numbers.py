@@ -33,6 +33,7 @@ _NUMBER = re.compile(
 _POUNDS = re.compile(r"(?P<lb>\d+)\s*(?:lbs?|pounds?)\.?[ ,]*(?P<oz>\d+(?:\.\d+)?)\s*(?:ozs?|ounces?)\.?", re.I)
 _KILOS = re.compile(r"(?P<kg>\d+)\s*(?:kgs?|kilos?)\.?[ ,]*(?P<g>\d{1,3})\s*(?:g|gr|gms?|grams?)\.?", re.I)
 _RANGE = re.compile(r"(\d+(?:[.,]\d+)?)\s*([a-z]*)\s*(?:-|to)\s*(\d+(?:[.,]\d+)?)\s*([a-z]*)\.?", re.I)
+_MOST_DIGITS = 12  # beyond it sums lose their pence
 _WIDEST = 1.5  # "1-12" of pounds may be 1 lb 12 oz: a weight's range is read only where its ends are near each other
 # What a spreadsheet makes of 1.2.3 or 2-3.
 _TURNED = re.compile(
@@ -238,6 +239,8 @@ def _value(match: re.Match[str], decimal: str) -> tuple[Decimal | None, Trouble 
         value = Decimal(digits.replace(other, "").replace(sign, "."))
     except InvalidOperation:
         return None, Trouble("this must be a number", _WHAT)
+    if value.adjusted() > _MOST_DIGITS:
+        return None, Trouble("this number is too large to be true", _WHAT)
     return (-value if match["sign"] == "-" else value), _ABOUT if match["about"] or match["unsure"] else None
 
 
