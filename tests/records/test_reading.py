@@ -95,7 +95,9 @@ def test_the_heading_row_can_be_named(tmp_path):
     [
         (b"", "a.csv: the file is empty"),
         (b" \n \n", "empty"),
-        (b"a,b\n1,\x00\x00\x01", "not a text file"),
+        (b"a,b\n1,2\n1,\x00\x00\x01", "not a text file: it holds NUL characters, the first in line 3"),
+        (b"PK\x03\x04 and so on", "a workbook or an archive, not a text file"),
+        (b"\xd0\xcf\x11\xe0", "an old workbook"),
         (b"a,b\n1,\x81\n", "neither UTF-8"),
     ],
 )
@@ -108,6 +110,44 @@ def test_what_is_no_table_is_refused_with_a_remedy(tmp_path, raw, says):
 def test_a_file_that_cannot_be_opened_says_so(tmp_path):
     with pytest.raises(InputError, match="cannot be opened"):
         read_text_file(tmp_path / "none.csv")
+
+
+def test_single_nul_bytes_are_taken_out_and_their_row_is_said(tmp_path):
+    read = sheet(tmp_path, b"stay_id,note\nS-1,a fine animal\nS-2,a \x00better animal\n")
+    assert list(read.cells["note"]) == ["a fine animal", "a better animal"]
+    assert [(n.row, n.effect) for n in read.notes] == [(3, "changed")]
+    assert "line 3" in read.notes[0].rule
+
+
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
+def test_utf_16_is_known_without_its_mark(tmp_path, encoding):
+    assert list(sheet(tmp_path, TEXT.encode(encoding)).cells["note"]) == ["a", "NA", "two\nlines", "ö"]
+
+
+def test_lines_of_two_encodings_are_each_read_in_theirs(tmp_path):
+    read = sheet(tmp_path, "a,b\nUTF,ö\n".encode() + "Windows,ö\n".encode("cp1252"))
+    assert list(read.cells["b"]) == ["ö", "ö"]
+    assert "1 line is not" in read.notes[0].rule
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Weighings of 2024, all rooms\nid;kg\nS-1;0,043\nS-2;1,5\n",
+        'id;kg\n"a, b, c";0,043\n',
+        "id|kg\nS-1|0,043\n",
+        "id\tkg\nS-1\t0,043\n",
+        "sep=;\nid;kg\nS-1;0,043\n",
+    ],
+)
+def test_the_delimiter_is_what_the_lines_agree_on(tmp_path, text):
+    read = sheet(tmp_path, text)
+    assert list(read.cells.columns) == ["id", "kg"]
+    assert read.cells["kg"].iloc[0] == "0,043"
+
+
+def test_a_first_line_that_names_the_delimiter_has_no_row_number(tmp_path):
+    assert list(sheet(tmp_path, "sep=;\nid;kg\nS-1;2\n").row) == [2]
 
 
 def test_parquet_gives_the_text_that_reads_back(tmp_path):

@@ -11,10 +11,10 @@ import pyarrow.parquet as pq
 
 from mendcurve.errors import InputError
 from mendcurve.records.accounting import count_text_records
-from mendcurve.records.sheets import Grid, Note, Sheet, sheet_from
+from mendcurve.records.decoding import decoded, delimiter_of
+from mendcurve.records.sheets import Grid, Sheet, sheet_from
 
 SUFFIXES = (".csv", ".tsv", ".txt", ".parquet")
-_DELIMITERS = (",", ";", "\t")
 
 
 def read_text_file(path: Path, *, heading_row: int | None = None) -> Sheet:
@@ -27,9 +27,8 @@ def read_text_grid(path: Path) -> Grid:
 
     Notes
     -----
-    Encoding: by its mark; else UTF-8; else Windows' Western code page, which is a finding. Delimiter: the one of comma,
-    semicolon and tab that is found most in the first line with text. Row numbers count records, blank ones too, from
-    1: what a spreadsheet shows when it opens the file.
+    Encoding and delimiter: see ``decoding``. Row numbers count records, blank ones too, from 1: what a spreadsheet
+    shows when it opens the file.
 
     Raises
     ------
@@ -37,11 +36,10 @@ def read_text_grid(path: Path) -> Grid:
         If the file cannot be opened, is not text, is empty, or holds a quotation mark that is never closed.
     """
     raw = _bytes(path)
-    text, notes = _decoded(raw, path.name)
-    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    text, notes = decoded(raw, path.name)
     if not text.strip():
         raise InputError(f"{path.name}: the file is empty.", remedy="Give it headings and rows, or take it away.")
-    delimiter = _delimiter(text)
+    delimiter, text = delimiter_of(text)
     csv.field_size_limit(10_000_000)
     try:
         grid = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
@@ -99,36 +97,3 @@ def _bytes(path: Path) -> bytes:
             f"{path.name}: the file cannot be opened ({error.strerror}).",
             remedy="Close it in other programs, and check that it is there and may be read.",
         ) from error
-
-
-def _decoded(raw: bytes, name: str) -> tuple[str, list[Note]]:
-    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return _strict(raw, "utf-16", name), []
-    if b"\x00" in raw:
-        raise InputError(
-            f"{name}: this is not a text file.",
-            remedy="Save it from the spreadsheet as CSV, or give the workbook itself (.xlsx).",
-        )
-    try:
-        return raw.decode("utf-8-sig"), []
-    except UnicodeDecodeError:
-        note = Note(
-            rule="a text file should be UTF-8; this one was read as Windows Western European (cp1252)",
-            what_to_do="Look at names with accents; if they are wrong, save the file as CSV UTF-8.",
-        )
-        return _strict(raw, "cp1252", name), [note]
-
-
-def _strict(raw: bytes, encoding: str, name: str) -> str:
-    try:
-        return raw.decode(encoding)
-    except UnicodeDecodeError as error:
-        raise InputError(
-            f"{name}: the text cannot be read: it is neither UTF-8, UTF-16 nor Windows Western European.",
-            remedy="Save the file from the spreadsheet as CSV UTF-8.",
-        ) from error
-
-
-def _delimiter(text: str) -> str:
-    first = next(line for line in text.split("\n") if line.strip())
-    return max(_DELIMITERS, key=first.count)
