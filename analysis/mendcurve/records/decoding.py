@@ -9,7 +9,8 @@ from mendcurve.errors import InputError
 from mendcurve.records.findings import CHANGED
 from mendcurve.records.sheets import Note
 
-DELIMITERS = (",", ";", "\t", "|")
+# Where two agree, the earlier: a comma may be in numbers and titles.
+DELIMITERS = (";", "\t", "|", ",")
 # More NUL bytes than this (a share) are no slip of a program but a file that is no text.
 _NULS = 0.05
 _LOOKED_AT = 50
