@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import PercentFormatter
 
 from mendcurve.figures import style
+from mendcurve.questions.recovery_by import since
 from mendcurve.questions.recovery_curves import RecoveryCurves
 from mendcurve.questions.wording import count
 
@@ -38,7 +39,7 @@ def recovery_curves(answer: RecoveryCurves) -> style.Picture:
     for axis in axes.flat[len(groups) :]:
         axis.set_visible(False)
     figure.supylabel("share of animals", fontsize=9)
-    figure.supxlabel("days since found; at risk below each panel", fontsize=9)
+    figure.supxlabel(f"{since(answer.cohort.clock)}; at risk below each panel", fontsize=9)
     more = len(answer.groups) - len(groups)
     rest = f"; {count(more, 'other condition')} not drawn" if more else ""
     return style.finish(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from mendcurve.questions.recovery_adjusted import Adjusted, adjusted
 from mendcurve.questions.recovery_by import Recovery, by_condition
+from mendcurve.questions.recovery_clocks import Clocks, clocks
 from mendcurve.questions.recovery_compare import Comparison, compare
 from mendcurve.questions.recovery_counts import Conditions, conditions
 from mendcurve.questions.recovery_curves import RecoveryCurves, curves
@@ -13,6 +14,7 @@ from mendcurve.questions.recovery_several import Several, several
 
 __all__ = [
     "Adjusted",
+    "Clocks",
     "Comparison",
     "Conditions",
     "OpenNow",
@@ -22,6 +24,7 @@ __all__ = [
     "Several",
     "adjusted",
     "by_condition",
+    "clocks",
     "compare",
     "conditions",
     "curves",

@@ -14,20 +14,23 @@ from mendcurve.questions.recovery_cohort import ALL, Cohort, cohorts
 from mendcurve.questions.wording import count, listing, percent
 from mendcurve.records.records import Records
 from mendcurve.records.settings import Settings
+from mendcurve.timelines.clocks import CLOCKS
 from mendcurve.timelines.episodes import CAUSES, clearing_recorded
 from mendcurve.timelines.period import Period
 from mendcurve.timelines.stays import LOST
 
 DAYS = (30, 60, 90)
-UNITS = {
-    "animals": "animals", "share": "proportion", "median": "days since found", "median_low": "days since found",
-    "median_high": "days since found", "begins": "days since found", "reaches": "days since found",
-}  # fmt: skip
+TELLING = 0.3
+"""An interval of 15 points either side says something; a wider one says how many more animals it would take."""
 NO_CLEARING = "When a condition was cleared is not recorded, so nothing can be said of how long recovery takes."
-DEFINITION = (
-    "Share cleared by a day: cumulative incidence since the day found, all other ends competing; 95 % limits by the "
-    "mid-p beta product. Median: first day by which half were cleared."
-)
+
+
+def definition(clock: str) -> str:
+    """Return how the shares and medians are defined, counted from a clock."""
+    return (
+        f"Share cleared by a day: cumulative incidence since {CLOCKS[clock]}, all other ends competing; 95 % limits by "
+        "the mid-p beta product. Median: first day by which half were cleared."
+    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -39,7 +42,7 @@ class Recovery(Answer):
     frame : DataFrame
         cohort, condition, animals, episodes; animals by end (cleared, managed, misdiagnosed, died, left_uncleared,
         missing, open); cleared_by_30, _60, _90 each with _low and _high (proportion); median, median_low, median_high;
-        begins, reaches (days); enough (bool); says.
+        begins, reaches (days); enough (bool); more_needed (animals, about: see ``more_needed``); says.
     ends : DataFrame
         Both ends for conditions with animals lost track of.
     recorded, clearing : bool
@@ -86,28 +89,49 @@ class Recovery(Answer):
     def notes(self) -> tuple[str, ...]:
         """Return the definition, who was left out, and the gate."""
         few = self.frame.loc[~self.frame["enough"] & (self.frame["cohort"] == ALL), "condition"]
-        out = [DEFINITION, *self.cohorts[-1 if len(self.cohorts) == 1 else 1].notes()]
+        out = [definition(self.cohorts[0].clock), *self.cohorts[-1 if len(self.cohorts) == 1 else 1].notes()]
         if len(few) and self.clearing:
             out.append(
                 f"Too few to say (fewer than {self.fewest} animals of their own, or never as many at risk as a curve "
                 f"needs): {listing(sorted(few))}."
             )
+        wide = self.frame[(self.frame["cohort"] == ALL) & self.frame["enough"] & (self.frame["more_needed"] > 0)]
+        if len(wide) and self.clearing:
+            each = [f"{r['condition']} {r['more_needed']:,.0f}" for _, r in wide.iterrows()]
+            out.append(
+                f"To know the share cleared to within {100 * TELLING / 2:.0f} points either way it would take about so "
+                f"many more animals: {listing(each)}."
+            )
         return tuple(out)
 
 
-def by_condition(records: Records, period: Period | None = None) -> Recovery:
-    """Return recovery by condition; with a period, of the episodes found in it beside all records and a year before."""
-    groups = cohorts(records, period)
+def by_condition(records: Records, period: Period | None = None, *, clock: str | None = None) -> Recovery:
+    """Return recovery by condition; with a period, of the episodes found in it beside all records and a year before.
+
+    Days are counted from the rescue's clock (``recovery.clock``), or from the one given.
+    """
+    groups = cohorts(records, period, clock)
     settings, clearing = records.settings, clearing_recorded(records)
-    rows = [_row(c.name, one, clearing) for c in groups for one in told(c.rows, "condition", CAUSES, settings)]
+    fewest = int(settings["counts.animals"])
+    rows = [_row(c.name, one, clearing, fewest) for c in groups for one in told(c.rows, "condition", CAUSES, settings)]
     frame = pd.DataFrame(rows, columns=list(_columns()))
     frame = frame.astype({"animals": "int64", "episodes": "int64", "enough": "bool"})
     shares = {c: "proportion" for c in frame.columns if c.startswith("cleared_by")}
-    frame.attrs.update(title="Recovery by condition", units={**UNITS, **shares}, definition=DEFINITION)
+    days = dict.fromkeys(("median", "median_low", "median_high", "begins", "reaches"), since(groups[0].clock))
+    frame.attrs.update(
+        title="Recovery by condition",
+        units={"animals": "animals", "more_needed": "animals", **days, **shares},
+        definition=definition(groups[0].clock),
+    )
     return Recovery(
         frame=frame, ends=_both_ends(records, groups[0], settings), cohorts=tuple(groups),
-        recorded=records.has("conditions"), clearing=clearing, fewest=int(settings["counts.animals"]),
+        recorded=records.has("conditions"), clearing=clearing, fewest=fewest,
     )  # fmt: skip
+
+
+def since(clock: str) -> str:
+    """Return the unit of days on a clock: 'days since the day found'."""
+    return f"days since {CLOCKS[clock]}".replace("since the day found", "since found")
 
 
 def cleared_words(one: Told, *, days: Sequence[int] = DAYS, clearing: bool = True) -> str:
@@ -145,7 +169,25 @@ def _median(one: Told) -> str:
     return f"half were cleared by day {middle:.0f} (95 % interval day {low:.0f} to {high:.0f})"
 
 
-def _row(cohort: str, one: Told, clearing: bool) -> dict[str, object]:
+def more_needed(one: Told, fewest: int) -> float:
+    """Return about how many more animals would be needed to say how long recovery takes, 0 where there are enough.
+
+    Notes
+    -----
+    Without a curve: as many as it lacks of its own animals. With one: as would bring the 95 % interval of the share
+    cleared, on the last of days 30, 60 and 90 it reaches, to ``TELLING`` from end to end, its width falling with the
+    square root of the number. nan where neither can be told.
+    """
+    if not one.enough:
+        return float(fewest - one.clusters) if one.clusters < fewest else float("nan")
+    day = max((d for d in DAYS if d <= one.reach), default=0)
+    if not day:
+        return float("nan")
+    _, low, high = one.by(day, "cleared")
+    return max(0.0, math.ceil(one.animals * ((high - low) / TELLING) ** 2) - one.animals)
+
+
+def _row(cohort: str, one: Told, clearing: bool, fewest: int) -> dict[str, object]:
     row: dict[str, object] = {"cohort": cohort, "condition": one.group, "animals": one.animals, "episodes": one.rows}
     row |= {name.replace(" ", "_"): n for name, n in one.counts.items()}
     nothing, enough = float("nan"), one.enough and clearing
@@ -156,7 +198,8 @@ def _row(cohort: str, one: Told, clearing: bool) -> dict[str, object]:
     row |= dict(zip(("median", "median_low", "median_high"), middle, strict=True))
     row |= {
         "begins": one.first if enough else nothing, "reaches": min(one.reach, one.last) if enough else nothing,
-        "enough": enough, "says": cleared_words(one, clearing=clearing),
+        "enough": enough, "more_needed": more_needed(one, fewest) if clearing else nothing,
+        "says": cleared_words(one, clearing=clearing),
     }  # fmt: skip
     return row
 
@@ -193,6 +236,7 @@ def _columns() -> tuple[str, ...]:
         "begins",
         "reaches",
         "enough",
+        "more_needed",
         "says",
     )
 

@@ -9,7 +9,7 @@ import pandas as pd
 from mendcurve.errors import InputError, nearest
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.incidence import CURVE_COLUMNS, HORIZON, curve_frame, told
-from mendcurve.questions.recovery_by import DEFINITION, NO_CLEARING, cleared_words
+from mendcurve.questions.recovery_by import NO_CLEARING, cleared_words, definition, since
 from mendcurve.questions.recovery_cohort import Cohort, cohorts
 from mendcurve.questions.spans import from_to
 from mendcurve.questions.wording import count, day
@@ -78,7 +78,7 @@ class RecoveryCurves(Answer):
     def notes(self) -> tuple[str, ...]:
         """Return the definition and who was left out."""
         rule = "A curve begins on the first day with enough at risk and is dashed below a tenth of the most at risk."
-        return (DEFINITION, rule, *self.cohort.notes())
+        return (definition(self.cohort.clock), rule, *self.cohort.notes())
 
 
 def curves(
@@ -104,8 +104,8 @@ def curves(
     steps = [curve_frame(one, horizon) for one in ones if one.enough and clearing]
     frame = pd.concat(steps, ignore_index=True) if steps else pd.DataFrame(columns=list(CURVE_COLUMNS))
     frame = frame.rename(columns={"group": "condition"})
-    frame.attrs.update(title="Recovery curves", definition=DEFINITION, units={
-        "day": "days since found", "share": "proportion", "low": "proportion", "high": "proportion",
+    frame.attrs.update(title="Recovery curves", definition=definition(chosen.clock), units={
+        "day": since(chosen.clock), "share": "proportion", "low": "proportion", "high": "proportion",
         "at_risk": "animals"})  # fmt: skip
     risk = pd.DataFrame(
         [
@@ -118,8 +118,13 @@ def curves(
     )
     table = pd.DataFrame(
         [
-            (one.group, one.animals, one.median("cleared")[0], one.enough and clearing,
-             cleared_words(one, clearing=clearing))
+            (
+                one.group,
+                one.animals,
+                one.median("cleared")[0],
+                one.enough and clearing,
+                cleared_words(one, clearing=clearing),
+            )
             for one in ones
         ],
         columns=["condition", "animals", "median", "enough", "says"],

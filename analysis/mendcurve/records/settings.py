@@ -93,6 +93,13 @@ KEYS: tuple[Key, ...] = (
         each=str,
     ),
     Key(
+        "recovery.clock",
+        str,
+        "found",
+        "From which day recovery is counted; an episode without that day is left out, and counted so.",
+        ("found", "vet seen", "first dose", "intake"),
+    ),
+    Key(
         "conditions.families",
         dict,
         {},
