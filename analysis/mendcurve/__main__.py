@@ -1,4 +1,4 @@
-"""The command: mendcurve check, report, template, demo, lab."""
+"""The command: mendcurve connect, check, report, template, demo, lab."""
 
 from __future__ import annotations
 
@@ -24,6 +24,39 @@ app = typer.Typer(
 
 RecordsPath = Annotated[Path, typer.Argument(metavar="RECORDS", help="Folder of spreadsheets, or one workbook.")]
 SettingsPath = Annotated[Path | None, typer.Option("--settings", help="A records.toml that lies elsewhere.")]
+
+
+@app.command()
+def connect(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder of spreadsheets as they are.")],
+    synonyms: Annotated[
+        Path | None, typer.Option("--synonyms", help="A CSV of your words for our tables, headings and codes.")
+    ] = None,
+    out: Annotated[Path | None, typer.Option("--out", help="File to write, instead of FOLDER/records.toml.")] = None,
+) -> None:
+    """Look at your spreadsheets and propose how they are read: a records.toml with reasons and questions.
+
+    Exit code 0: no question is open; 1: some are; 2: nothing could be read.
+    """
+    from mendcurve.documents import load
+    from mendcurve.records.connecting import telling
+    from mendcurve.records.connecting.proposing import propose
+    from mendcurve.records.connecting.writing import write
+
+    proposal = propose(folder, synonyms=synonyms)
+    written, why = write(proposal.body, out or folder / "records.toml")
+    said = telling.lines_of(proposal)
+    try:
+        said += telling.tried(load(folder, settings=written))
+    except InputError as error:
+        said += telling.not_tried(error)
+        readable = False
+    else:
+        readable = True
+    said += ["", f"Written: {written}" + (f" ({why})" if why else "")]
+    for line in [*said, *telling.next_steps(folder, written, proposal.questions, readable=readable)]:
+        print(line)
+    raise typer.Exit(1 if proposal.questions or not readable else 0)
 
 
 @app.command()
