@@ -1,10 +1,12 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 import zipfile
 
 import pytest
 from openpyxl import Workbook
+from openpyxl.styles import Font
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
 from mendcurve.errors import InputError
@@ -82,6 +84,99 @@ def test_an_error_cell_is_empty_and_a_finding(tmp_path):
     read = book(tmp_path, [["a", "b"], ["1", "2"]], change=fault).read("intakes")
     assert read.cells["b"][0] == ""
     assert "shows an error" in read.notes[0].rule
+
+
+def raw(tmp_path, cells, name="raw.xlsx"):
+    """A workbook whose second row is given as XML, as other programs write it."""
+    path = tmp_path / name
+    out = Workbook()
+    out.active.title = "intakes"
+    out.active.append(["a", "b"])
+    out.active.append(["KEEP", "x"])
+    out.save(path)
+    with zipfile.ZipFile(path) as book:
+        parts = {item: book.read(item) for item in book.namelist()}
+    at = "xl/worksheets/sheet1.xml"
+    parts[at] = re.sub(rb'<row r="2".*</row>', cells.encode(), parts[at])
+    with zipfile.ZipFile(path, "w") as book:
+        for item, content in parts.items():
+            book.writestr(item, content)
+    return Book(path).read("intakes")
+
+
+def test_a_formula_with_a_saved_result_is_that_result_even_where_it_is_empty_text(tmp_path):
+    read = raw(
+        tmp_path,
+        '<row r="2"><c r="A2" t="str"><f>1&amp;"x"</f><v>1x</v></c><c r="B2"><f>2*3</f><v>6</v></c></row>'
+        '<row r="3"><c r="A3" t="str"><f>IF(A2="","",A2)</f><v></v></c></row>'
+        '<row r="4"><c r="A4"><v>7</v></c><c r="B4" t="shared"><f t="shared" si="0"/></c></row>',
+    )
+    assert read.cells.to_numpy().tolist() == [["1x", "6"], ["7", ""]]
+    # The row of an empty result is counted as blank and is no finding.
+    assert (read.counted, read.blank) == (4, 1)
+    assert [(n.row, n.column, "never calculated" in n.rule) for n in read.notes] == [(4, "B", True)]
+
+
+@pytest.mark.parametrize(
+    ("value", "number_format", "text"),
+    [
+        (42, '"S-"0000', "S-0042"),
+        (42, "\\S\\-0000", "S-0042"),
+        (43.26, '0" kg"', "43.26 kg"),
+        (43, '#,##0.0\\ "g"', "43 g"),
+        (12.5, '#,##0.00\\ "€"', "12.5"),
+        (12.5, "[$£-809]#,##0.00", "12.5"),
+        (0.5, "0%", "0.5"),
+        (8, "00", "08"),
+        (dt.date(2024, 3, 1), "mmm\\-yy", "2024-03"),
+        (dt.date(2024, 3, 1), "mmmm yyyy", "2024-03"),
+        (dt.date(2024, 3, 2), "mmmm yyyy", "2024-03-02"),
+        (dt.date(2024, 3, 1), "yyyy\\-mm\\-dd", "2024-03-01"),
+        (dt.datetime(2024, 3, 1, 0, 0), 'd "of" mmm yy', "2024-03-01"),
+    ],
+)
+def test_what_the_format_shows_belongs_to_the_cell(tmp_path, value, number_format, text):
+    def shape(_, sheet):
+        sheet["A2"] = value
+        sheet["A2"].number_format = number_format
+
+    assert book(tmp_path, [["a", "b"], [1, "x"]], change=shape).read("intakes").cells["a"][0] == text
+
+
+def test_what_is_struck_through_is_read_and_said(tmp_path):
+    def strike(_, sheet):
+        for cell in ("A2", "B2", "B3"):
+            sheet[cell].font = Font(strike=True)
+
+    read = book(tmp_path, [["a", "b"], ["1", "2"], ["3", "4"], ["5", "6"]], change=strike).read("intakes")
+    assert list(read.cells["a"]) == ["1", "3", "5"]
+    assert [(n.row, n.column, n.rule.split(" struck")[0], n.effect) for n in read.notes] == [
+        (2, "", "the row is", "kept, doubtful"),
+        (3, "B", "the cell is", "kept, doubtful"),
+    ]
+
+
+def test_hidden_columns_and_sheets_are_read_and_said(tmp_path):
+    def hide(out, sheet):
+        sheet.column_dimensions["B"].hidden = True
+        out.create_sheet("other")
+        sheet.sheet_state = "hidden"
+
+    read = book(tmp_path, [["a", "b"], ["1", "2"]], change=hide).read("intakes")
+    assert list(read.cells["b"]) == ["2"]
+    assert [n.column for n in read.notes] == ["", "B"]
+    assert "sheet is hidden" in read.notes[0].rule
+
+
+def test_rows_hidden_by_a_filter_are_read_and_said_once(tmp_path):
+    def screen(_, sheet):
+        sheet.auto_filter.ref = "A1:B4"
+        for row in (2, 4):
+            sheet.row_dimensions[row].hidden = True
+
+    read = book(tmp_path, [["a", "b"], ["1", "2"], ["3", "4"], ["5", "6"]], change=screen).read("intakes")
+    assert list(read.cells["a"]) == ["1", "3", "5"]
+    assert [n.rule.split(",")[0] for n in read.notes] == ["2 rows are hidden by a filter in the sheet (row 2"]
 
 
 def test_a_formula_is_never_run(tmp_path):

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 import zipfile
+from dataclasses import dataclass
+from html import unescape
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -12,12 +14,29 @@ import pandas as pd
 from mendcurve.errors import InputError
 
 COUNTS = ("counted", "blank", "heading", "total", "left_out", "nothing_here", "kept", "set_aside")
+_CELL = re.compile(r"<(?:\w+:)?c\b([^>]*?)(?:/>|>(.*?)</(?:\w+:)?c>)", re.S)
+_RESULT = re.compile(r"<(?:\w+:)?v(?:\s[^>]*?)?(?:/>|>([^<]*)<)")
+_FORMULA = re.compile(r"<(?:\w+:)?f(?:\s[^>]*?)?(?:/>|>([^<]*)<)", re.S)
 COLUMNS = ("file", "sheet", "table", *COUNTS)
 
 
 def empty() -> pd.DataFrame:
     """Return accounts without lines."""
     return pd.DataFrame({name: pd.Series(dtype="int64" if name in COUNTS else "str") for name in COLUMNS})
+
+
+def count_records(text: str) -> int | None:
+    """Count the records of delimited text quickly: line feeds before which an even number of quotation marks stand.
+
+    Returns
+    -------
+    int, or None where quotation marks are odd in number: one stands inside a cell, or is never closed.
+    """
+    last = not text.endswith("\n")
+    if '"' not in text:
+        return text.count("\n") + last
+    outside = text.split('"')[::2]
+    return None if text.count('"') % 2 else sum(part.count("\n") for part in outside) + last
 
 
 def count_text_records(text: str, delimiter: str) -> int:
@@ -27,9 +46,21 @@ def count_text_records(text: str, delimiter: str) -> int:
     -----
     A quotation mark opens a cell only where a cell begins; a doubled one inside stands for itself.
     """
-    opening = f"(?:^|(?<=[{re.escape(delimiter)}\n]))"
-    bare = re.sub(f'{opening}"(?:[^"]|"")*"', "q", text) if '"' in text else text
+    bare = _bare(text, delimiter)
     return bare.count("\n") + (not bare.endswith("\n"))
+
+
+def all_closed(text: str, delimiter: str) -> bool:
+    """Whether every quotation mark that opens a cell is closed."""
+    return re.search(f'{_opening(delimiter)}"', _bare(text, delimiter)) is None
+
+
+def _bare(text: str, delimiter: str) -> str:
+    return re.sub(f'{_opening(delimiter)}"(?:[^"]|"")*"', "q", text) if '"' in text else text
+
+
+def _opening(delimiter: str) -> str:
+    return f"(?:^|(?<=[{re.escape(delimiter)}\n]))"
 
 
 def count_workbook_rows(path: Path, sheet: str) -> int:
@@ -41,10 +72,41 @@ def count_workbook_rows(path: Path, sheet: str) -> int:
     return sum(bool(row[1]) and filled.search(row[1]) is not None for row in rows)
 
 
-def formulas_in(path: Path, sheet: str) -> bool:
-    """Whether a sheet holds any formula."""
+@dataclass(frozen=True, slots=True)
+class Formula:
+    """A formula: its cell ("B7"), its text ("" where it is shared with another cell), whether its result was saved."""
+
+    cell: str
+    text: str
+    calculated: bool
+
+
+def formulas_in(path: Path, sheet: str) -> list[Formula]:
+    """Return the formulas of a sheet, from the raw XML.
+
+    Notes
+    -----
+    A result that is an empty text is a result: Excel and LibreOffice mark it as text, with nothing in it.
+    """
     with zipfile.ZipFile(path) as book:
-        return re.search(rb"<(?:\w+:)?f[ >/]", book.read(_part_of(book, sheet))) is not None
+        raw = book.read(_part_of(book, sheet))
+    if not re.search(rb"<(?:\w+:)?f[ >/]", raw):
+        return []
+    out = []
+    for cell in _CELL.finditer(raw.decode("utf-8")):
+        formula = _FORMULA.search(cell[2] or "")
+        if formula:
+            attributes = dict(re.findall(r'(\w+)="([^"]*)"', cell[1]))
+            result = _RESULT.search(cell[2])
+            saved = result is not None and (attributes.get("t") == "str" or bool(result[1]))
+            out.append(Formula(attributes["r"], unescape(formula[1] or ""), saved))
+    return out
+
+
+def strikes_in(path: Path) -> bool:
+    """Whether any style of a workbook strikes text through."""
+    with zipfile.ZipFile(path) as book:
+        return "xl/styles.xml" in book.namelist() and b"<strike" in book.read("xl/styles.xml")
 
 
 def _part_of(book: zipfile.ZipFile, sheet: str) -> str:

@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import re
 import zipfile
 from collections.abc import Iterator
-from datetime import date, datetime, time
 from pathlib import Path
-from typing import Any
 
 from openpyxl import load_workbook
-from openpyxl.cell import Cell
+from openpyxl.utils.cell import coordinate_from_string
 from openpyxl.utils.exceptions import InvalidFileException
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
 from mendcurve.errors import InputError, nearest
-from mendcurve.records.accounting import count_workbook_rows, formulas_in
+from mendcurve.records.accounting import Formula, count_workbook_rows, formulas_in, strikes_in
+from mendcurve.records.appearance import error_cells, hidden, shown, struck
 from mendcurve.records.dates import EPOCH_1900, EPOCH_1904
 from mendcurve.records.findings import CHANGED
 from mendcurve.records.sheets import Grid, Note, Sheet
@@ -29,8 +27,7 @@ class Book:
 
     def __init__(self, path: Path):
         self.path = path
-        self.book = _open(path, values=True)
-        self._formulas: Workbook | None = None
+        self.book = _open(path)
 
     @property
     def names(self) -> list[str]:
@@ -46,8 +43,8 @@ class Book:
 
         Notes
         -----
-        A number shown with leading zeros keeps them. An error cell, a formula whose result was never saved, a cell
-        merged over several rows and a hidden row are findings; the row is read.
+        Cells are read as a person sees them (``appearance.shown``). An error cell, a formula whose result was never
+        saved, merged cells, what is hidden and what is struck through are findings; the row is read.
 
         Raises
         ------
@@ -61,13 +58,15 @@ class Book:
             )
         sheet = self.book[name]
         grid, rows, notes = [], [], []
+        strikes = strikes_in(self.path)
         for record in sheet.iter_rows():
             if any(cell.value is not None for cell in record):
-                grid.append([_text(cell) for cell in record])
+                grid.append([shown(cell) for cell in record])
                 rows.append(record[0].row)
-                notes += [_error_cell(c) for c in record if getattr(c, "data_type", "") == "e"]
-        unknown = list(self._not_calculated(name))
-        for row in sorted({n.row for n in unknown if n.row is not None} - set(rows)):
+                notes += error_cells(record)
+                notes += struck(record) if strikes else ()
+        formulas = formulas_in(self.path, name)
+        for row in sorted({coordinate_from_string(f.cell)[1] for f in formulas} - set(rows)):
             grid.append([""] * sheet.max_column)
             rows.append(row)
         order = sorted(range(len(rows)), key=rows.__getitem__)
@@ -78,7 +77,7 @@ class Book:
                 f'{self.path.name}, sheet "{name}": read {len(rows)} rows, but counted {counted}.',
                 remedy="Open the workbook in a spreadsheet and save it again.",
             )
-        notes += [*unknown, *_merged(sheet), *_hidden(sheet, rows)]
+        notes += [*self._not_calculated(formulas), *_merged(sheet), *hidden(sheet, rows)]
         epoch = EPOCH_1904 if self.book.epoch.year == 1904 else EPOCH_1900
         return Grid(
             file=self.path.name,
@@ -91,27 +90,24 @@ class Book:
             merged=tuple((a.min_row, a.min_col, a.max_row, a.max_col) for a in sheet.merged_cells.ranges),
         )
 
-    def _not_calculated(self, name: str) -> Iterator[Note]:
-        if not formulas_in(self.path, name):
-            return
-        self._formulas = self._formulas or _open(self.path, values=False)
-        for record in self._formulas[name].iter_rows():
-            for cell in record:
-                if cell.data_type == "f" and self.book[name][cell.coordinate].value is None:
-                    yield Note(
-                        row=cell.row,
-                        column=cell.column_letter,
-                        value=str(cell.value),
-                        effect=CHANGED,
-                        rule="a formula's result must be saved in the workbook; this one was never calculated "
-                        "and is read as empty",
-                        what_to_do="Open the workbook in a spreadsheet and save it.",
-                    )
+    def _not_calculated(self, formulas: list[Formula]) -> Iterator[Note]:
+        for formula in formulas:
+            if not formula.calculated:
+                column, row = coordinate_from_string(formula.cell)
+                yield Note(
+                    row=row,
+                    column=column,
+                    value=f"={formula.text}",
+                    effect=CHANGED,
+                    rule="a formula's result must be saved in the workbook; this one was never calculated "
+                    "and is read as empty",
+                    what_to_do="Open the workbook in a spreadsheet and save it.",
+                )
 
 
-def _open(path: Path, *, values: bool) -> Workbook:
+def _open(path: Path) -> Workbook:
     try:
-        return load_workbook(path, data_only=values)
+        return load_workbook(path, data_only=True)
     except PermissionError as error:
         raise InputError(
             f"{path.name}: the workbook cannot be opened.", remedy="Close it in other programs and run again."
@@ -121,34 +117,6 @@ def _open(path: Path, *, values: bool) -> Workbook:
             f"{path.name}: this is not a workbook that can be read.",
             remedy="Open it in a spreadsheet (give the password if it asks) and save it as .xlsx, without a password.",
         ) from error
-
-
-def _text(cell: Cell) -> str:
-    value: Any = cell.value
-    if value is None or getattr(cell, "data_type", "") == "e":
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, datetime):
-        return value.isoformat(sep=" ", timespec="seconds").removesuffix(" 00:00:00")
-    if isinstance(value, (date, time)):
-        return value.isoformat()
-    if isinstance(value, (int, float)):
-        shown = str(int(value)) if float(value).is_integer() else f"{value:.15g}"
-        zeros = re.fullmatch(r"0{2,}", str(cell.number_format))
-        return shown.zfill(len(zeros[0])) if zeros else shown
-    return str(value)
-
-
-def _error_cell(cell: Cell) -> Note:
-    return Note(
-        row=cell.row,
-        column=cell.column_letter,
-        value=str(cell.value),
-        effect=CHANGED,
-        rule="a cell must hold a value; this one shows an error and is read as empty",
-        what_to_do="Correct the formula, or type the value.",
-    )
 
 
 def _merged(sheet: Worksheet) -> Iterator[Note]:
@@ -164,13 +132,3 @@ def _merged(sheet: Worksheet) -> Iterator[Note]:
                     "has the value",
                     what_to_do="Unmerge the cells and fill in each row.",
                 )
-
-
-def _hidden(sheet: Worksheet, rows: list[int]) -> Iterator[Note]:
-    for row in rows:
-        if row in sheet.row_dimensions and sheet.row_dimensions[row].hidden:
-            yield Note(
-                row=row,
-                rule="the row is hidden in the sheet; it was read like any other",
-                what_to_do="Show the row, and delete it if it should not count.",
-            )
