@@ -34,7 +34,10 @@ def test_csv_and_workbook_load_to_equal_tables_and_findings(demo, book):
 def test_clean_records_load_without_a_finding_to_what_was_generated(tmp_path):
     loaded = load(writing.write(tmp_path, dirty=False))
     assert loaded.set_aside.empty
-    assert loaded.findings.empty, loaded.findings.to_string()
+    # The invented rescue takes in more than it has places for: that is true of it, and noted.
+    full = (loaded.findings["table"] == "housing") & (loaded.findings["effect"] == "note")
+    assert full.sum() > 0
+    assert loaded.findings[~full].empty, loaded.findings[~full].to_string()
     made = from_frames(
         as_of=truth.AS_OF, records_start=truth.RECORDS_START, settings=loaded.settings, **generating.generate()
     )

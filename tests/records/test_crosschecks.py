@@ -187,7 +187,7 @@ def test_a_value_that_fills_a_column_is_noted(tmp_path):
     rows = "".join(f"S-{i},A-{i},corn snake,2026-03-{1 + i % 28:02d},stray,,,,2020-01-01\n" for i in range(60))
     found = read(tmp_path, rows).findings
     assert found["effect"].tolist() == ["note"]
-    assert "60 of 60 rows have the same hatched_on" in found.iloc[0]["rule"]
+    assert "all 60 rows have the same hatched_on" in found.iloc[0]["rule"]
 
 
 @pytest.mark.parametrize("table", ["weighings", "spending"])

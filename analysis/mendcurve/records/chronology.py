@@ -9,7 +9,7 @@ from mendcurve.records.review import Review, looked_up, worded
 from mendcurve.records.schemas import DEATHS, LIVE_OUTCOMES
 
 # Facts that happen during a stay: table, date, and the tables to go through to reach the stay.
-_DURING = (
+DURING = (
     ("conditions", "found_on", ()),
     ("conditions", "ended_on", ()),
     ("weighings", "weighed_on", ()),
@@ -33,6 +33,8 @@ _LIKELY = (
 
 # No date of birth lies further back than this before an intake: tortoises grow old.
 OLDEST_DAYS = 36525
+# A stay that begins this long after the one before is most likely a return whose date slipped.
+RETURN_DAYS = 92
 
 
 def check_order_in_row(review: Review) -> None:
@@ -150,7 +152,7 @@ def check_inside_stay(review: Review, as_of: pd.Timestamp) -> None:
     intakes = review.tables["intakes"]
     span = ends(intakes, review.tables["outcomes"])
     animal = intakes.drop_duplicates("stay_id").set_index("stay_id")["animal_id"]
-    for table, column, path in _DURING:
+    for table, column, path in DURING:
         frame = review.tables[table]
         stay = stay_of(review.tables, frame, path)
         day = frame[column].dt.floor("D")
@@ -244,7 +246,7 @@ def check_overlaps(review: Review) -> None:
     )
     open_ = earlier["end"].isna().reindex(frame.index, fill_value=False) & over
     end = earlier["end"].reindex(frame.index)
-    likely = likely_day(frame["intake_date"], over & ~open_, end)
+    likely = likely_day(frame["intake_date"], over & ~open_, end, end + pd.Timedelta(days=RETURN_DAYS))
     likely = likely.mask(open_, "the outcome of the earlier stay was not written down")
     same = (earlier["intake_date"].reindex(frame.index) == frame["intake_date"]) & over
     likely = likely.mask(same, "one stay written twice, or two animals with one animal_id")

@@ -6,12 +6,18 @@ import pandas as pd
 from pandera.errors import SchemaErrors
 
 from mendcurve.records.chronology import check_inside_stay, check_order_in_row, check_outcomes, check_overlaps
+from mendcurve.records.course_ends import check_doses
+from mendcurve.records.crowding import check_zones
+from mendcurve.records.defaults import check_defaults
 from mendcurve.records.findings import SET_ASIDE
+from mendcurve.records.identities import check_identities
+from mendcurve.records.intake_dates import check_intake_dates
 from mendcurve.records.links import check_keys, check_links, check_repeats
-from mendcurve.records.patterns import check_defaults, check_forgotten, check_species
+from mendcurve.records.patterns import check_forgotten, check_species
 from mendcurve.records.records import Records
 from mendcurve.records.review import Review
 from mendcurve.records.row_order import check_order_of_rows
+from mendcurve.records.runs import check_runs
 from mendcurve.records.schemas import TABLES, schema
 from mendcurve.records.weight_checks import check_weights
 
@@ -34,8 +40,13 @@ def check_doubts(
 ) -> None:
     """Point out what is doubtful in the rows that are kept."""
     check_inside_stay(review, as_of)
+    check_intake_dates(review)
     check_order_of_rows(review)
     check_overlaps(review)
+    check_identities(review)
+    check_doses(review)
+    check_zones(review, as_of)
+    check_runs(review)
     check_weights(review)
     check_defaults(review, recorded)
     check_species(review, known)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
-from mendcurve.records.review import Review, among, worded
+from mendcurve.records.identities import meant
+from mendcurve.records.review import Review, among, looked_up, worded
+from mendcurve.records.runs import filled_ids
 from mendcurve.records.schemas import TABLES
 
 _STAY_TABLES = ("outcomes", "conditions", "weighings", "targets", "periods", "moves", "followups")
@@ -23,6 +25,12 @@ _OPTIONAL = (
     ("intakes", "split_from", "intakes"),
 )
 
+# Rows that say the same of one animal are one, whatever their ids.
+_ONE_OF = {
+    "conditions": ("stay_id", "condition", "found_on"),
+    "courses": ("episode_id", "medicine", "route", "first_dose_at"),
+}
+
 
 def check_keys(review: Review) -> None:
     """Set aside later rows with an id that an earlier row has."""
@@ -36,9 +44,21 @@ def check_keys(review: Review) -> None:
         rule = worded(
             f"{key} must name one row of {name} only; row {{first}} has it already", again, first=frame[key].map(first)
         )
-        review.set_aside(
-            name, again, key, rule, f"Give one of them another {key}, or delete it if it is the same one twice."
-        )
+        do = f"Give one of them another {key}, or delete it if it is the same one twice."
+        review.set_aside(name, again, key, rule, do, _twice_or_two(frame, again, key, table.columns[_TELLS[name]].name))
+
+
+# Place, among its columns, of the one that tells two rows with one id apart.
+_TELLS = {"intakes": 2, "conditions": 1, "courses": 1, "grants": 1}
+
+
+def _twice_or_two(frame: pd.DataFrame, again: pd.Series, key: str, other: str) -> pd.Series:
+    """Return whether later rows with an id are the same thing written twice, or two with one id."""
+    first = looked_up(frame[key], frame.drop_duplicates(key).set_index(key)[other])
+    same = (first == frame[other]).fillna(False).astype(bool)
+    what = key.removesuffix("_id")
+    out = pd.Series(f"one {key} for two", index=frame.index, dtype=object)
+    return out.mask(same, f"one {what} written twice").where(again, "")
 
 
 def check_links(review: Review) -> None:
@@ -49,7 +69,8 @@ def check_links(review: Review) -> None:
         gone = _ids_aside(review, parent, column)
         rule = pd.Series(f"{column} must be one of {parent}", index=frame.index, dtype=object)
         rule = rule.mask(among(frame[column], gone), f"the row of {parent} with this {column} was set aside")
-        review.set_aside(child, lost, column, rule, f"Correct the {column}, or add the missing row to {parent}.")
+        do = f"Correct the {column}, or add the missing row to {parent}."
+        review.set_aside(child, lost, column, rule, do, _likely_id(review, child, column, parent, lost))
     for child, column, parent in _OPTIONAL:
         frame = review.tables[child]
         key = TABLES[parent].key[0]
@@ -60,7 +81,20 @@ def check_links(review: Review) -> None:
             column,
             f"{column} must be one of {parent}, or empty",
             f"Correct the {column}, or add the missing row to {parent}.",
+            _likely_id(review, child, column, parent, lost),
         )
+
+
+def _likely_id(review: Review, child: str, column: str, parent: str, lost: pd.Series) -> pd.Series:
+    """Return which id was meant by those that name nothing: mistyped, or the first of a cell dragged down."""
+    ids = review.tables[child][column]
+    out = pd.Series("", index=ids.index, dtype=object)
+    if not lost.any():
+        return out
+    key = TABLES[parent].key[0]
+    out.loc[lost] = meant(ids[lost], review.tables[parent][key])
+    filled = filled_ids(ids, lost)
+    return out.mask(filled != "", filled)
 
 
 def _ids_aside(review: Review, parent: str, column: str) -> set[str]:
@@ -84,7 +118,25 @@ def check_repeats(review: Review) -> None:
         rule = worded(
             "this is the same as row {first} in everything: it may have been written twice", again, first=first
         )
-        review.doubt(table, again, "amount", rule, "Delete one of them, if it was one payment.")
+        do = "Delete one of them, if it was one payment."
+        review.doubt(table, again, "amount", rule, do, "written twice")
+    for table, columns in _ONE_OF.items():
+        _doubt_again(review, table, columns)
+
+
+def _doubt_again(review: Review, table: str, columns: tuple[str, ...]) -> None:
+    """Doubt later rows that say with another id what an earlier one says."""
+    frame = review.tables[table]
+    full = frame[list(columns)].notna().all(axis=1)
+    again = frame.duplicated(list(columns), keep="first") & full
+    if not again.any():
+        return
+    first = frame[full].groupby(list(columns), sort=False)["source_row"].transform("first").reindex(frame.index)
+    said = ", ".join(columns)
+    rule = worded(
+        f"row {{first}} has the same {said}: it may have been written twice", again, first=first.astype("Int64")
+    )
+    review.doubt(table, again, columns[-1], rule, "Delete one of them, if they are one.", "written twice")
 
 
 def _again(frame: pd.DataFrame, table: str) -> tuple[pd.Series, pd.Series]:

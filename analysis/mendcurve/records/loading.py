@@ -31,6 +31,7 @@ from mendcurve.records.findings import (
 )
 from mendcurve.records.folding import folded
 from mendcurve.records.gathering import Gathered, gather
+from mendcurve.records.later_dates import check_later
 from mendcurve.records.locating import Part, located
 from mendcurve.records.records import Records
 from mendcurve.records.review import Review
@@ -110,6 +111,7 @@ def load(
     whole = review.tables
     review.tables = cut_tables(whole, day)
     _note_later(whole, review.tables, day, ledger)
+    check_later(review, whole, day)
     start = _day(chosen["dates.records_start"])
     start = propose_start(review.tables, day, ledger) if start is None else start
     if day < start:

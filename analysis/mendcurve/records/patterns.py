@@ -1,4 +1,4 @@
-"""Checks of whole columns: a value that marks every row, an outcome nobody wrote down, a species nobody knows."""
+"""Species nobody knows, and stays of which nothing was heard for long."""
 
 from __future__ import annotations
 
@@ -9,64 +9,7 @@ from mendcurve.records.chronology import ends, stay_of
 from mendcurve.records.review import Review, looked_up, worded
 from mendcurve.records.species import lookup
 
-# Columns of which the same value in every row says that a form filled it in, not a person.
-_VARIED = {
-    "intakes": ("sex", "life_stage", "hatched_on_kind"),
-    "conditions": ("severity", "primary"),
-    "weighings": ("circumstance", "condition_score", "length_mm"),
-}
-_DATES = {
-    "intakes": ("hatched_on", "intake_date"),
-    "conditions": ("found_on", "vet_seen_on"),
-    "outcomes": ("outcome_date",),
-}
-ENOUGH = 50
-SHARE_OF_ONE_DAY = 0.3
 SILENT_DAYS = 365
-
-
-def check_defaults(review: Review, recorded: frozenset[tuple[str, str]]) -> None:
-    """Note columns that one value fills, and one date that many rows have."""
-    for table, columns in _VARIED.items():
-        for column in columns:
-            values = review.tables[table][column].dropna()
-            if (table, column) in recorded and len(values) >= ENOUGH and _one_word(values):
-                _note(
-                    review,
-                    table,
-                    column,
-                    str(values.iloc[0]),
-                    f"all {len(values)} rows have the same {column}: a form may have filled it in",
-                )
-    for table, columns in _DATES.items():
-        for column in columns:
-            values = review.tables[table][column].dropna()
-            top = values.value_counts().head(1)
-            if len(values) >= ENOUGH and top.iloc[0] >= SHARE_OF_ONE_DAY * len(values):
-                _note(
-                    review,
-                    table,
-                    column,
-                    f"{top.index[0]:%Y-%m-%d}",
-                    f"{top.iloc[0]} of {len(values)} rows have the same {column}: it may stand for 'not known'",
-                )
-
-
-def _one_word(values: pd.Series) -> bool:
-    return values.iloc[0] != "" and bool((values == values.iloc[0]).all())
-
-
-def _note(review: Review, table: str, column: str, value: str, rule: str) -> None:
-    frame = review.tables[table]
-    review.ledger.note(
-        frame["source_file"].iloc[0],
-        frame["source_sheet"].iloc[0],
-        table=table,
-        column=column,
-        value=value,
-        rule=rule,
-        what_to_do="Leave the cell empty where it is not known.",
-    )
 
 
 def check_species(review: Review, known: pd.DataFrame) -> None:
