@@ -62,6 +62,11 @@ def parse_lists(text: pd.Series, column: Column, words: Mapping[str, object]) ->
     return by_unique(text, partial(_list, column=column, words=words))
 
 
+def split_list(text: str) -> list[str]:
+    """Return the folded words of a cell that lists several."""
+    return [part for part in _SPLIT.split(folded(text)) if part]
+
+
 def parse_yes_no(text: pd.Series, words: Mapping[str, object]) -> Parsed:
     """Parse yes and no."""
     return by_unique(text, partial(_yes_no, words=words))
@@ -82,7 +87,7 @@ def _list(text: str, *, column: Column, words: Mapping[str, object]) -> tuple[st
     known, unknown = set(), []
     if folded(text) not in words and nothing_written(folded(text)):
         return None, NOTHING_WRITTEN
-    for part in filter(None, _SPLIT.split(folded(text))):
+    for part in split_list(text):
         found = words.get(part)
         if isinstance(found, str):
             known.add(found)
