@@ -12,8 +12,8 @@ from openpyxl.cell import Cell
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
-from mendcurve.records.findings import CHANGED, DOUBTFUL
-from mendcurve.records.sheets import Note
+from mendcurve.records.findings import DOUBTFUL
+from mendcurve.records.notes import Note, error_note
 
 _FORMAT_PARTS = re.compile(r'"([^"]*)"|\\(.)|[_*].|\[[^\]]*\]|(.)', re.S)
 _DIGITS = frozenset("0#?,. ")
@@ -66,18 +66,6 @@ def _words_around(number_format: str) -> tuple[str, int, str]:
     zeros = len(digits) if re.fullmatch(r"0{2,}", digits) else 0
     lettered = [part if re.search(r"[^\W\d_]", part) else "" for part in (before, after)]
     return lettered[0], zeros, lettered[1].rstrip()
-
-
-def error_note(row: int, column: str, value: str) -> Note:
-    """Return the finding of a cell that holds an error."""
-    return Note(
-        row=row,
-        column=column,
-        value=value,
-        effect=CHANGED,
-        rule="a cell must hold a value; this one shows an error and is read as empty",
-        what_to_do="Correct the formula, or type the value.",
-    )
 
 
 def error_cells(record: Sequence[Cell]) -> Iterator[Note]:

@@ -7,7 +7,7 @@ from collections import Counter
 
 from mendcurve.errors import InputError
 from mendcurve.records.findings import CHANGED
-from mendcurve.records.sheets import Note
+from mendcurve.records.notes import Note
 
 # Where two agree, the earlier: a comma may be in numbers and titles.
 DELIMITERS = (";", "\t", "|", ",")

@@ -57,14 +57,14 @@ def below_groups(cells: Sequence[Sequence[str]], rows: Sequence[int], merged: Se
     Notes
     -----
     It does if one of its cells is merged over several columns, and the row just below has more cells with text, none
-    of which begins as a number or a date does.
+    of which holds a digit, as ids, numbers and dates do.
     """
     row = rows[at]
     wide = any(r1 <= row <= r2 and c2 > c1 for r1, c1, r2, c2 in merged)
     if not wide or at + 1 >= len(rows) or rows[at + 1] != row + 1:
         return at
     above, below = ([c for c in cells[i] if c.strip()] for i in (at, at + 1))
-    return at + 1 if len(below) > len(above) and not any(c.strip()[0].isdigit() for c in below) else at
+    return at + 1 if len(below) > len(above) and not any(map(str.isdigit, "".join(below))) else at
 
 
 def spread(cells: Sequence[Sequence[str]], rows: Sequence[int], merged: Sequence[Area], at: int) -> list[str]:
