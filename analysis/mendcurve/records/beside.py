@@ -131,8 +131,8 @@ def tell_unused(
             if table:
                 why = f', though its name is nearly "{table}"' + ("" if table in fed else ", which nothing else holds")
             ledger.note(
-                file,
-                sheet,
+                safe_name(file),
+                safe_name(sheet),
                 rule=f"no table is read from this {'sheet' if sheet else 'file'}{why}",
                 what_to_do=(f'If it holds {table}, rename it "{table}". ' if table else "")
                 + "Say what it is in records.toml under [tables.NAME] (mendcurve connect proposes it), or name it in "
@@ -158,13 +158,13 @@ def _original_of(file: str, files: Mapping[str, Path]) -> str:
 def _tell_copy(file: str, original: str, files: Mapping[str, Path], ledger: Ledger) -> None:
     same = _hash(files[file]) == _hash(files[original])
     ledger.note(
-        file,
+        safe_name(file),
         "",
-        rule=f'by its name this is a copy of "{original}", and is not read; '
+        rule=f'by its name this is a copy of "{safe_name(original)}", and is not read; '
         + ("the two are the same" if same else "but the two differ"),
         what_to_do="Delete it, or move it elsewhere."
         if same
-        else f'Keep the one that is right under the name "{original}", and move the other elsewhere.',
+        else f'Keep the one that is right under the name "{safe_name(original)}", and move the other elsewhere.',
         effect="note" if same else DOUBTFUL,
     )
 
@@ -176,10 +176,10 @@ def tell_twice(sources: list[Source], declared: Iterable[str], files: Mapping[st
         by_table[source.table].append(source)
     for table, several in by_table.items():
         if len(several) > 1 and table not in declared:
-            shown = ", ".join(f'{s.file}, sheet "{s.sheet}"' if s.sheet else s.file for s in several)
+            shown = ", ".join(safe_name(f'{s.file}, sheet "{s.sheet}"' if s.sheet else s.file) for s in several)
             ledger.note(
-                several[-1].file,
-                several[-1].sheet,
+                safe_name(several[-1].file),
+                safe_name(several[-1].sheet),
                 rule=f"{table} is read from {len(several)} places, and the rows of all are used: {shown}",
                 what_to_do="Nothing, if each holds rows of its own. If one is an older copy, move it elsewhere.",
                 effect=DOUBTFUL,
@@ -189,9 +189,9 @@ def tell_twice(sources: list[Source], declared: Iterable[str], files: Mapping[st
         original = first.setdefault(_hash(files[name]), name)
         if original != name:
             ledger.note(
-                name,
+                safe_name(name),
                 "",
-                rule=f'this file is the same as "{original}", and both are read',
+                rule=f'this file is the same as "{safe_name(original)}", and both are read',
                 what_to_do="Move one of them elsewhere.",
                 effect=DOUBTFUL,
             )

@@ -11,7 +11,7 @@ from mendcurve.errors import InputError, nearest
 from mendcurve.records.findings import DOUBTFUL, Ledger
 from mendcurve.records.folding import folded
 from mendcurve.records.folding import heading as plain
-from mendcurve.records.privacy import masked
+from mendcurve.records.privacy import details_of, masked
 from mendcurve.records.schemas import TABLES, Column
 from mendcurve.records.sheets import Sheet
 
@@ -150,7 +150,7 @@ def _headings(sheet: Sheet, ledger: Ledger) -> dict[str, str]:
             ledger.note(
                 sheet.file,
                 sheet.sheet,
-                column=heading,
+                column=masked(heading)[0],
                 rule="this heading is not one of the dictionary's, and is not read",
                 what_to_do=f"Known: {', '.join(COLUMNS)}.{nearest(plain(heading), COLUMNS)}",
             )
@@ -158,13 +158,18 @@ def _headings(sheet: Sheet, ledger: Ledger) -> dict[str, str]:
     if missing:
         raise InputError(
             f"{sheet.where}: the dictionary needs a heading {' and a heading '.join(missing)}.",
-            [f"headings: {', '.join(sheet.cells.columns)}"],
+            [f"headings: {', '.join(masked(heading)[0] for heading in sheet.cells.columns)}"],
             f"Its headings are: {', '.join(COLUMNS)}.",
         )
     return out
 
 
 def _entry(row: int, texts: Mapping[str, str], where: Dictionary, ledger: Ledger) -> Entry | None:
+    people = list(dict.fromkeys(kind for text in texts.values() for kind in details_of(text)))
+    if people:
+        rule = f"a row of the dictionary must hold no people's details; this one holds {' and '.join(people)}; not used"
+        where.tell(ledger, row, "", rule, "Delete them.")
+        return None
     word, kind = texts["word"], plain(texts["kind"])
     if not word or not kind:
         where.tell(
@@ -173,7 +178,7 @@ def _entry(row: int, texts: Mapping[str, str], where: Dictionary, ledger: Ledger
         return None
     places = places_of(kind)
     if not places:
-        rule = f'"{masked(texts["kind"])[0]}" is no kind of word in the records; the row is not used'
+        rule = f'"{texts["kind"]}" is no kind of word in the records; the row is not used'
         where.tell(ledger, row, word, rule, f"Known: {', '.join(kinds())}.{nearest(kind, kinds())}")
         return None
     means, places = _meaning(texts["means"], word, places)

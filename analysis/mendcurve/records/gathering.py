@@ -25,7 +25,8 @@ from mendcurve.records.dictionary import NAME, Dictionary, read_dictionary
 from mendcurve.records.dictionary_use import with_conditions, with_species, with_words
 from mendcurve.records.findings import Ledger
 from mendcurve.records.folding import heading as plain
-from mendcurve.records.privacy import masked
+from mendcurve.records.people import Stand, without_people
+from mendcurve.records.privacy import masked, safe_name
 from mendcurve.records.schemas import TABLES
 from mendcurve.records.sheets import Sheet, named
 from mendcurve.records.sources import Plan, Source, plan_from
@@ -95,7 +96,9 @@ def gather(path: Path, settings: Path | None, ledger: Ledger) -> Gathered:
     raw = [(_read(files[file], books, name, row), group) for (file, name, row), group in feeds.items()]
     mended, corrections = corrected(raw, lines)
     report(corrections, ledger)
-    opened = [feed for sheet, group in mended for feed in _spread(sheet, group, config)]
+    stand = Stand()
+    clean = [(without_people(sheet, group, stand), group) for sheet, group in mended]
+    opened = [feed for sheet, group in clean for feed in _spread(sheet, group, config)]
     kept_in += [written_in] if written_in else []
     used = sorted({source.file for source in sources})
     return Gathered(
@@ -200,7 +203,7 @@ def _placed(source: Source, places: Mapping[str, list[str]]) -> Source:
     if source.file and source.file not in places:
         raise InputError(
             f'{where}: there is no file "{source.file}".',
-            [f"files: {', '.join(places)}"],
+            [safe_name(f"files: {', '.join(places)}")],
             "Correct its name." + nearest(source.file, places),
         )
     files = {source.file: places[source.file]} if source.file else places
@@ -215,7 +218,7 @@ def _placed(source: Source, places: Mapping[str, list[str]]) -> Source:
     if not fits and not source.file and not source.sheet and sum(map(len, places.values())) == 1:
         fits = [(file, sheets[0]) for file, sheets in places.items()]
     if len(fits) != 1:
-        known = [f"{file}: {', '.join(filter(None, sheets))}" for file, sheets in files.items()]
+        known = [safe_name(f"{file}: {', '.join(filter(None, sheets))}") for file, sheets in files.items()]
         what = f'a sheet "{source.sheet}"' if source.sheet else f'a file or sheet named "{source.table}"'
         raise InputError(
             f"{where}: {'several files have' if fits else 'no file has'} {what}.",

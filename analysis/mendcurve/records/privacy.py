@@ -6,6 +6,7 @@ import re
 
 import pandas as pd
 
+from mendcurve.records import people_words
 from mendcurve.records.findings import CHANGED
 from mendcurve.records.folding import heading as fold_heading
 from mendcurve.records.parsing import Parsed, Trouble, by_unique
@@ -70,21 +71,13 @@ _PERSON_PHRASES = frozenset(
         "date of birth of owner",
     )
 )
-_EMAIL = re.compile(r"[\w.+-]+\s*@\s*[\w-]+(?:\.[\w-]+)+")
-_PHONE = re.compile(r"(?<![\w.,])(?:\+\d[\d ()./-]{6,}\d|\(?\d{2,5}\)?(?:[ ./-]+\d{2,5}){1,4}|\d{9,13})(?![\w,])")
-_DATE_LIKE = re.compile(
-    r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}(?:[T ]+\d{1,2}:\d{2}(?::\d{2})?)?|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}"
-)
-_STREET = re.compile(
-    r"\b\d{1,5}[a-z]?,?\s+(?:[A-Z][\w'.-]*\s+){1,4}(?:Street|St|Avenue|Ave|Road|Rd|Lane|Ln|Drive|Dr|Close|Court|Ct|"
-    r"Boulevard|Blvd|Crescent|Terrace|Gardens|Way|Square|Sq)\b\.?"
-    r"|\b[A-Z]\w*(?:stra(?:ss|ß)e|str\.|weg|gasse|platz)\s+\d{1,4}[a-z]?\b"
-    r"|\bP\.?\s?O\.?\s+Box\s+\d+",
-    re.I,
-)
-_POSTCODE = re.compile(r"\b[A-Z]{1,2}\d[A-Z\d]?\s+\d[A-Z]{2}\b")
-_QUICK = re.compile(r"@|\d")
-KINDS = (("an e-mail address", _EMAIL), ("a postal address", _STREET), ("a postcode", _POSTCODE))
+_QUICK = re.compile(r"[@\d]|[\[({ ]at[\])} ]|[A-ZÀ-ÖØ-ÞŁŚŻ][\w.’-]+\s+\S*[A-ZÀ-ÖØ-ÞŁŚŻ]", re.I)
+_CAPITALS = re.compile(r"[A-ZÀ-ÖØ-ÞŁŚŻ]")
+EMAIL, ADDRESS, POSTCODE = "an e-mail address", "a postal address", "a postcode"
+TELEPHONE, NAME = "a telephone number", "a person's name"
+
+
+_KINDS = ((EMAIL, (people_words.EMAIL,)), (ADDRESS, people_words.STREETS), (POSTCODE, people_words.POSTCODES))
 
 
 def about_a_person(heading: str) -> bool:
@@ -98,17 +91,45 @@ def masked(text: str) -> tuple[str, list[str]]:
 
     Notes
     -----
-    Found: e-mail addresses; telephone numbers (a plus sign, or at least seven digits in groups, or nine in a row, and
-    no date); street addresses; postcodes of two parts. A person's name in a sentence is not found.
+    Found: e-mail addresses, also written with (at) and (dot); telephone numbers (by a plus sign, a leading 0, brackets,
+    the groups of North America, nine digits in a row, or a word such as "call" before them; no date and no chip);
+    streets with a number, boxes and postcodes of the United States, the United Kingdom and the continent; names after a
+    title ("Mrs ..."), and a common given name with a surname. A given name, a surname or initials alone are not found:
+    they cannot be told from animals' names and codes.
     """
     if not _QUICK.search(text):
         return text, []
-    found = []
-    for kind, pattern in KINDS:
-        text, times = pattern.subn(f"[removed: {kind}]", text)
-        found += [kind] * bool(times)
-    text, phones = _without_phones(text)
-    return text, found + ["a telephone number"] * phones
+    clean, found = people_words.plain(text), []
+    for kind, patterns in _KINDS:
+        for pattern in patterns:
+            clean, times = pattern.subn(f"[removed: {kind}]", clean)
+            found += [kind] * bool(times)
+    for kind, take in ((TELEPHONE, _without_phones), (NAME, _without_names)):
+        clean, some = take(clean)
+        found += [kind] * some
+    return (clean, list(dict.fromkeys(found))) if found else (text, [])
+
+
+def _without_names(text: str) -> tuple[str, bool]:
+    if not _CAPITALS.search(text):
+        return text, False
+    clean, times = people_words.TITLED.subn(f"[removed: {NAME}]", text)
+    out, last = [], 0
+    for match in people_words.PAIR.finditer(clean):
+        if people_words.is_given(match[1]) and people_words.is_surname(match[2]):
+            out += [clean[last : match.start()], f"[removed: {NAME}]"]
+            last = match.end()
+    return "".join([*out, clean[last:]]), bool(times or out)
+
+
+def details_of(cell: str) -> list[str]:
+    """Return the kinds of people's details in a whole cell, which may be a name or a number by itself."""
+    kinds = masked(cell)[1]
+    if not kinds and people_words.is_phone(cell):
+        kinds = [TELEPHONE]
+    if not kinds and people_words.is_name(cell):
+        kinds = [NAME]
+    return kinds
 
 
 def safe_name(name: str) -> str:
@@ -117,15 +138,21 @@ def safe_name(name: str) -> str:
 
 
 def _without_phones(text: str) -> tuple[str, bool]:
-    dates = [match.span() for match in _DATE_LIKE.finditer(text)]
-    out, last, found = [], 0, False
-    for match in _PHONE.finditer(text):
-        digits = sum(c.isdigit() for c in match[0])
-        inside = any(start < match.end() and match.start() < end for start, end in dates)
-        if digits >= 7 and not inside:
-            out += [text[last : match.start()], "[removed: a telephone number]"]
-            last, found = match.end(), True
-    return "".join([*out, text[last:]]), found
+    dates = [match.span() for match in people_words.DATE_LIKE.finditer(text)]
+    spans = [match.span() for match in people_words.PHONE.finditer(text) if not _of_a_chip(text, match.start())]
+    spans += [match.span(1) for match in people_words.CALLED.finditer(text)]
+    out, last = [], 0
+    for start, end in sorted(spans):
+        digits = sum(c.isdigit() for c in text[start:end])
+        inside = any(a < end and start < b for a, b in dates)
+        if digits >= 7 and not inside and start >= last:
+            out += [text[last:start], f"[removed: {TELEPHONE}]"]
+            last = end
+    return "".join([*out, text[last:]]), bool(out)
+
+
+def _of_a_chip(text: str, at: int) -> bool:
+    return bool(people_words.CHIP.search(text[max(at - 24, 0) : at]))
 
 
 def parse_free_text(text: pd.Series) -> Parsed:
