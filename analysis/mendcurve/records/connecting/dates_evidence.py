@@ -71,8 +71,8 @@ def date_order(
        ``ENOUGH`` and no clue objects.
     """
     columns = {name: date_column(name, text, np.asarray(rows)) for name, text in texts.items()}
-    asking = [c for c in columns.values() if c.numeric.any()]
-    if not any((c.numeric & (c.first != c.second)).any() for c in asking):
+    asking = [c for c in columns.values() if (c.open | np.logical_or(*_proof(c).values())).any()]
+    if not asking:
         return Decision(value="", reasons=_no_question(columns.values()))
     hints = {c.heading: split_heading(c.heading).order for c in asking}
     year = _year_first(asking, hints, today)
