@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from mendcurve.questions.recovery_adjusted import Adjusted, adjusted
+from mendcurve.questions.recovery_backtest import OpenBacktest, open_backtest
 from mendcurve.questions.recovery_by import Recovery, by_condition
+from mendcurve.questions.recovery_checked import Checked, checked
 from mendcurve.questions.recovery_clocks import Clocks, clocks
 from mendcurve.questions.recovery_compare import Comparison, compare
 from mendcurve.questions.recovery_counts import Conditions, conditions
@@ -14,9 +16,11 @@ from mendcurve.questions.recovery_several import Several, several
 
 __all__ = [
     "Adjusted",
+    "Checked",
     "Clocks",
     "Comparison",
     "Conditions",
+    "OpenBacktest",
     "OpenNow",
     "Pooled",
     "Recovery",
@@ -24,10 +28,12 @@ __all__ = [
     "Several",
     "adjusted",
     "by_condition",
+    "checked",
     "clocks",
     "compare",
     "conditions",
     "curves",
+    "open_backtest",
     "open_now",
     "pooled",
     "several",

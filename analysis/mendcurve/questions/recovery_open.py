@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 
 from mendcurve.methods.quantiles import remaining_time
-from mendcurve.methods.tally import Tally
+from mendcurve.methods.survival import kaplan_meier
+from mendcurve.methods.tally import Tally, first_day_with
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.recovery_cohort import cohort
 from mendcurve.questions.wording import count, day
@@ -19,7 +20,7 @@ from mendcurve.timelines.episodes import CAUSES, OPEN, episodes
 BEYOND = "beyond our data"
 COLUMNS = (
     "episode_id", "stay_id", "species", "condition", "found_on", "animals", "days_so_far", "median", "low", "high",
-    "like_it", "says",
+    "like_it", "longer_than", "says",
 )  # fmt: skip
 
 
@@ -31,7 +32,8 @@ class OpenNow(Answer):
     ----------
     frame : DataFrame
         ``COLUMNS``: days_so_far, and median, low and high of the further days until such episodes end in any way
-        (80 % range; missing: beyond our data); like_it: episodes of the condition followed that long.
+        (80 % range; missing: beyond our data); like_it: episodes of the condition followed that long; longer_than:
+        share of episodes of the condition that had ended, in any way, in fewer days (proportion).
     lifelong : int
         Animals with an open lifelong condition, not listed.
     """
@@ -62,7 +64,9 @@ class OpenNow(Answer):
         """Return what the days mean, and what they do not."""
         out = [
             "Further days until episodes of the condition that had lasted as long ended in any way: cleared, lifelong, "
-            "misdiagnosed, died, left or missing. It says nothing about how this animal's will end."
+            "misdiagnosed, died, left or missing. It says nothing about how this animal's will end.",
+            "Longer than: the share of episodes of the condition that were over in fewer days. A long one is a "
+            "question to ask, not a finding about the animal.",
         ]
         if self.lifelong:
             out.append(f"{count(self.lifelong, 'animal').capitalize()} with a lifelong condition not listed.")
@@ -83,7 +87,7 @@ def open_now(records: Records) -> OpenNow:
     frame.attrs.update(
         title=f"Open episodes on {day(records.as_of)}",
         units={"animals": "animals", "days_so_far": "days", "median": "further days", "low": "further days",
-               "high": "further days", "like_it": "episodes"},
+               "high": "further days", "like_it": "episodes", "longer_than": "proportion"},
     )  # fmt: skip
     return OpenNow(
         frame=frame, lifelong=int(now.loc[now["lifelong"], "animals"].sum()), as_of=records.as_of,
@@ -93,7 +97,7 @@ def open_now(records: Records) -> OpenNow:
 
 def _remaining(like: pd.DataFrame, listed: pd.DataFrame, records: Records) -> dict[str, Any]:
     """Look up the further days by condition and days so far: one pass a condition."""
-    days = np.full((len(listed), 3), np.nan)
+    days, longer = np.full((len(listed), 3), np.nan), np.full(len(listed), np.nan)
     behind = np.zeros(len(listed))
     condition = listed["condition"].to_numpy(dtype=object)
     fewest = int(records.settings["counts.at_risk"])
@@ -104,13 +108,18 @@ def _remaining(like: pd.DataFrame, listed: pd.DataFrame, records: Records) -> di
         tally = Tally.from_arrays(rows["entry"], rows["exit"], rows["cause"], causes=CAUSES)
         left = remaining_time(tally, listed.loc[here, "days"].to_numpy(), at_least=fewest)
         days[here], behind[here] = left.days, left.at_risk
+        first = first_day_with(tally, fewest)[0]
+        if np.isfinite(first):
+            curve = kaplan_meier(tally.starting_at(first) if first > 0 else tally, limits="log")
+            so_far = listed.loc[here, "days"].to_numpy("float64")
+            longer[here] = np.where(so_far > first, 1 - curve.at(so_far - 1).share[0], np.nan)
     integers = {
         name: pd.array(np.where(np.isnan(days[:, i]), 0, days[:, i]).round(), dtype="Int64")
         for i, name in enumerate(("low", "median", "high"))
     }
     for i, name in enumerate(("low", "median", "high")):
         integers[name][np.isnan(days[:, i])] = pd.NA
-    return {**integers, "like_it": behind.round().astype("int64")}
+    return {**integers, "like_it": behind.round().astype("int64"), "longer_than": longer}
 
 
 def _words(median: Any, low: Any, high: Any) -> str:

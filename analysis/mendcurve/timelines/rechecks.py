@@ -1,0 +1,55 @@
+"""Between which two days an episode cleared: the last re-check that found it still ill, and the first that did not."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from mendcurve.records.records import Records
+from mendcurve.timelines.episodes import CAUSE_OF
+from mendcurve.timelines.lookup import look_up
+
+
+def between_checks(records: Records, frame: pd.DataFrame) -> pd.DataFrame:
+    """Return episodes with the span of days in which each ended.
+
+    Parameters
+    ----------
+    records : Records
+    frame : DataFrame
+        Rows of ``episodes(records)``.
+
+    Returns
+    -------
+    DataFrame
+        As ``frame`` with ``after`` and ``until`` (days since found; the end lies in (after, until], ``until`` infinite
+        where it was cut off) and ``checked``: whether a re-check bounds the day it cleared.
+
+    Notes
+    -----
+    A cleared episode was ill on the day found (unless it was cleared that day) and on every later re-check marked
+    "still ill" before the day it was ended, and well by the first re-check marked "well" after those, or by the day it
+    was ended. "Unclear" re-checks say nothing. Deaths, departures and the other ends are known to the day. One cut off
+    is known to have been open at its last re-check still ill; that it was still open on the last day of the records is
+    what the rescue wrote, so it is counted open to then.
+    """
+    checks = records["checks"]
+    checks = checks[checks["checked_on"] <= records.as_of]
+    rows = frame.reset_index(drop=True)
+    day = look_up(checks["episode_id"], rows.drop_duplicates("episode_id").set_index("episode_id")["found_on"])
+    checks = checks.assign(day=(checks["checked_on"] - day).dt.days).dropna(subset="day")
+    cleared = rows["cause"] == CAUSE_OF["cleared"]
+    both = rows.loc[cleared, ["episode_id", "exit"]].reset_index().merge(checks, on="episode_id")
+    ill = both[(both["result"] == "still ill") & (both["day"] < both["exit"])].groupby("index")["day"].max()
+    since = both.assign(ill=both["index"].map(ill).fillna(-1.0))
+    well = since[(since["result"] == "well") & (since["day"] > since["ill"]) & (since["day"] <= since["exit"])]
+    well = well.groupby("index")["day"].min()
+    exact = rows["exit"] - 1
+    # ill on the day it was found, unless it was cleared on it
+    start = np.where(rows["exit"] > 0, 0.0, -1.0)
+    after = pd.Series(start, index=rows.index).mask(rows.index.isin(ill.index), rows.index.map(ill))
+    after = after.astype("float64").where(cleared, exact.astype("float64"))
+    until = rows["exit"].astype("float64").mask(rows.index.isin(well.index), rows.index.map(well))
+    until = until.astype("float64").where(rows["cause"] > 0, np.inf)
+    after = after.where(rows["cause"] > 0, rows["exit"].astype("float64"))
+    return rows.assign(after=after, until=until, checked=rows.index.isin(ill.index) | rows.index.isin(well.index))
