@@ -12,8 +12,9 @@ from mendcurve.records.codes import parse_codes, parse_lists, parse_yes_no, word
 from mendcurve.records.dates import ORDERS, order_of, parse_dates
 from mendcurve.records.findings import DOUBTFUL, Ledger
 from mendcurve.records.folding import folded
+from mendcurve.records.ids import parse_ids
 from mendcurve.records.numbers import conflict, parse_counts, parse_money, parse_numbers, parse_weights
-from mendcurve.records.parsing import Parsed, Trouble, by_unique, none, nothing
+from mendcurve.records.parsing import Parsed, Trouble, none, nothing
 from mendcurve.records.privacy import parse_free_text
 from mendcurve.records.schemas import TABLES, Column
 from mendcurve.records.settings import Settings
@@ -178,7 +179,7 @@ def parsed_columns(
 
 def _beside(sheet: Sheet, dated: Mapping[str, object]) -> dict[str, tuple[pd.Series, pd.Series]]:
     rows = pd.Series(sheet.row)
-    return {heading: (text, rows) for heading, text in sheet.cells.items() if heading not in dated}
+    return {str(heading): (text, rows) for heading, text in sheet.cells.items() if heading not in dated}
 
 
 def _column(sheet: Sheet, source: Source, column: Column, text: pd.Series, order: str) -> Parsed:
@@ -202,7 +203,7 @@ def _column(sheet: Sheet, source: Source, column: Column, text: pd.Series, order
     if column.kind == "code" or own:
         return parse_codes(text, column, words)
     if column.kind == "id":
-        return by_unique(text, lambda word: (word.strip(), None))
+        return parse_ids(text)
     return parse_free_text(text)
 
 

@@ -41,11 +41,11 @@ def decoded(raw: bytes, name: str) -> tuple[str, list[Note]]:
     if wide:
         return _without_nuls(_lines(_strict(raw, wide, name)), name)
     try:
-        text, notes = raw.decode("utf-8-sig"), []
+        return _without_nuls(_lines(raw.decode("utf-8-sig")), name)
     except UnicodeDecodeError:
-        text, notes = _by_line(raw, name)
+        text, note = _by_line(raw, name)
     text, more = _without_nuls(_lines(text), name)
-    return text, notes + more
+    return text, [note, *more]
 
 
 _REMEDY = "Save it from the spreadsheet as CSV UTF-8, or give the workbook itself (.xlsx)."
@@ -67,7 +67,7 @@ def _without_mark(raw: bytes) -> str:
     return "utf-16-be" if even > 0.8 * half and odd < 0.1 * half else ""
 
 
-def _by_line(raw: bytes, name: str) -> tuple[str, list[Note]]:
+def _by_line(raw: bytes, name: str) -> tuple[str, Note]:
     out, other, accents = [], 0, False
     for line in raw.removeprefix(b"\xef\xbb\xbf").splitlines(keepends=True):
         try:
@@ -81,7 +81,7 @@ def _by_line(raw: bytes, name: str) -> tuple[str, list[Note]]:
         rule=f"a text file should be UTF-8; {how} as Windows Western European (cp1252)",
         what_to_do="Look at names with accents; if they are wrong, save the file as CSV UTF-8.",
     )
-    return "".join(out), [note]
+    return "".join(out), note
 
 
 def _strict(raw: bytes, encoding: str, name: str) -> str:
