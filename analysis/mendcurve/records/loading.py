@@ -171,7 +171,8 @@ def _translated(gathered: Gathered, settings: Settings, ledger: Ledger) -> _Read
             )
         kept = _kept(sheet, gathered.plan)
         for source in sources:
-            done = translate(sheet, source, settings=settings, kept=kept, shared=len(sources) > 1, ledger=ledger)
+            others = [other for other in sources if other is not source]
+            done = translate(sheet, source, settings=settings, kept=kept, others=others, ledger=ledger)
             read.parts.append((sheet, source, done))
     for sheet, sources in gathered.feeds:
         done_here = [t for s, _, t in read.parts if (s.file, s.sheet) == (sheet.file, sheet.sheet)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +13,7 @@ from mendcurve.records.building import TIMED
 from mendcurve.records.codes import NOTHING_HERE
 from mendcurve.records.columns import headings_of, number_ids, parsed_columns, rows_where, texts_of
 from mendcurve.records.findings import CHANGED, SET_ASIDE, Ledger
+from mendcurve.records.merging import fill_merged
 from mendcurve.records.parsing import BLANK, UNREADABLE, Parsed, Trouble
 from mendcurve.records.privacy import masked
 from mendcurve.records.schemas import TABLES, Column
@@ -55,7 +56,7 @@ class Translated:
 
 
 def translate(
-    sheet: Sheet, source: Source, *, settings: Settings, kept: np.ndarray, shared: bool, ledger: Ledger
+    sheet: Sheet, source: Source, *, settings: Settings, kept: np.ndarray, others: Sequence[Source], ledger: Ledger
 ) -> Translated:
     """Read ``source.table`` out of ``sheet``.
 
@@ -63,8 +64,9 @@ def translate(
     ----------
     kept : ndarray of bool, shape (rows,)
         Rows that the rescue's [keep] lets in.
-    shared : bool
-        Other tables are read from this sheet too: a row without any of this table's required values is not theirs.
+    others : sequence of Source
+        What else is read from this sheet: a row without any of this table's own required values is not its row. The
+        day of arrival, read by intakes too, is not its own.
 
     Raises
     ------
@@ -76,10 +78,11 @@ def translate(
     barred = kept & rows_where(sheet, source.set_aside_where, "set_aside_where")
     repeated = kept & ~barred & (sheet.twin > 0) & (table.name not in _MAY_REPEAT)
     texts = texts_of(sheet, source, headings)
+    fill_merged(sheet.merges, source.table, headings, texts, ledger, (sheet.file, sheet.sheet, sheet.row))
     number_ids(sheet, source, texts, kept & ~barred & ~repeated, ledger)
     parsed = parsed_columns(sheet, source, texts, settings)
     here = kept & (rows_where(sheet, source.only_where, "only_where") if source.only_where else True)
-    here &= ~_nothing(table.columns, source, texts, parsed, shared)
+    here &= ~_nothing(_own(source, headings, sheet, others), source, texts, parsed, shared=bool(others))
     lines = Lines(sheet, source.table, texts, ledger)
     bad = here & (barred | repeated | sheet.longer)
     lines.add(here & barred, "", "records.toml says to set this row aside", "Nothing, if that is right.", SET_ASIDE)
@@ -209,11 +212,24 @@ def shown(text: pd.Series) -> list[str]:
     return [clean[word] for word in text]
 
 
+def _own(
+    source: Source, headings: Mapping[str, str], sheet: Sheet, others: Sequence[Source]
+) -> tuple[Column, ...]:
+    """Return the columns of the table that do not stand under a heading of intakes, if intakes share the sheet."""
+    columns = TABLES[source.table].columns
+    intakes = [other for other in others if other.table == "intakes"]
+    if source.table == "intakes" or not intakes:
+        return columns
+    theirs = {heading for other in intakes for heading in headings_of(sheet, other).values()}
+    return tuple(column for column in columns if headings.get(column.name) not in theirs)
+
+
 def _nothing(
     columns: tuple[Column, ...],
     source: Source,
     texts: Mapping[str, pd.Series],
     parsed: Mapping[str, Parsed],
+    *,
     shared: bool,
 ) -> np.ndarray:
     """Rows with a required word that means nothing here, or (in a shared sheet) without any required value."""
