@@ -75,7 +75,8 @@ def check(
     loaded = load(records, settings=settings)
     for line in report_lines(loaded):
         print(line)
-    print(f"All findings: {write(loaded, out)}")
+    folder = records if records.is_dir() else records.parent
+    print(f"All findings, to work through: {write(loaded, out, folder)}")
     raise typer.Exit(1 if len(loaded.set_aside) else 0)
 
 

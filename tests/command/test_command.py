@@ -80,7 +80,8 @@ def test_check_ends_with_nothing_when_no_row_is_set_aside(run, rescue, tmp_path)
     code, out, _ = run("check", rescue, "--out", tmp_path / "checked")
     assert code == 0
     assert "2 rows read: 2 used, 0 set aside." in out
-    assert {p.name for p in (tmp_path / "checked").iterdir()} == {"findings.csv", "set_aside.csv"}
+    written = {"findings.csv", "set_aside.csv", "accounts.csv", "findings.xlsx"}
+    assert {p.name for p in (tmp_path / "checked").iterdir()} == written
 
 
 def test_check_ends_with_one_when_a_row_is_set_aside_and_says_where_and_what_to_do(run, rescue, tmp_path):

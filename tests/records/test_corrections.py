@@ -162,6 +162,7 @@ def test_what_cannot_be_used_is_not_settled_by_looking(rescue):
 def test_a_second_line_about_a_cell_follows_on_the_first(rescue):
     first = "weighings.csv,,6,weight,12x,1210,Kim,,card,\n"
     assert weight(rescue(first + "weighings.csv,,6,weight,1210,121,Lou,,scale,\n"), 6) == [121]
+    assert weight(rescue("weighings.csv,,6,weight,1210,121,Lou,,scale,\n" + first), 6) == [121]
     both = rescue(first + "weighings.csv,,6,weight,12x,121,Lou,,scale,\n")
     assert weight(both, 6) == [1210]
     assert both.corrections["state"].tolist() == ["corrected", "not applied"]

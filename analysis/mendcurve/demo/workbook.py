@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import zipfile
 from collections.abc import Mapping
 from datetime import datetime
 from io import BytesIO
@@ -14,6 +13,7 @@ from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 from openpyxl.worksheet._write_only import WriteOnlyWorksheet
 
+from mendcurve.records.saving import timeless
 from mendcurve.records.schemas import TABLES
 
 WRITTEN = datetime(2026, 10, 31, 18, 0)
@@ -50,7 +50,7 @@ def write_workbook(path: Path, texts: Mapping[str, pd.DataFrame]) -> None:
     book.properties.created = WRITTEN
     buffer = BytesIO()
     book.save(buffer)
-    path.write_bytes(_timeless(buffer.getvalue()))
+    path.write_bytes(timeless(buffer.getvalue(), WRITTEN))
 
 
 def _cell(sheet: WriteOnlyWorksheet, text: str, kind: str) -> WriteOnlyCell | None:
@@ -69,18 +69,3 @@ def _cell(sheet: WriteOnlyWorksheet, text: str, kind: str) -> WriteOnlyCell | No
     if kind in _FORMATS:
         cell.number_format = _FORMATS[kind]
     return cell
-
-
-def _timeless(content: bytes) -> bytes:
-    """Return the same archive with constant times inside and out."""
-    out = BytesIO()
-    stamp = WRITTEN.strftime("%Y-%m-%dT%H:%M:%SZ").encode()
-    with zipfile.ZipFile(BytesIO(content)) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
-        for name in sorted(old.namelist(), key=lambda n: (n != "[Content_Types].xml", n)):
-            data = old.read(name)
-            if name == "docProps/core.xml":
-                data = re.sub(rb"(<dcterms:(created|modified)[^>]*>)[^<]*", rb"\g<1>" + stamp, data)
-            info = zipfile.ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0))
-            info.compress_type, info.create_system, info.external_attr = zipfile.ZIP_DEFLATED, 3, 0o600 << 16
-            new.writestr(info, data)
-    return out.getvalue()

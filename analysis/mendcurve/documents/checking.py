@@ -1,28 +1,67 @@
-"""What ``mendcurve check`` says: counts, then the findings grouped by what to do about them."""
+"""What ``mendcurve check`` says: counts, then the findings grouped by what to do, what changes most first."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 from mendcurve.documents.exporting import csv_text
+from mendcurve.documents.mending_list import write_mending_list
 from mendcurve.documents.provenance import rows_read
+from mendcurve.questions.rows import each
 from mendcurve.questions.wording import count, day
 from mendcurve.records import Records
+from mendcurve.records.findings import CHANGED, CORRECTED, DOUBTFUL, EFFECTS, NOTE, SET_ASIDE, grouped
 
-EXAMPLES = 3
-EFFECTS = {
-    "set aside": "Set aside, not used in any number until mended",
-    "kept, doubtful": "Used, but doubtful",
-    "changed": "Changed as they were read",
-    "note": "To know",
+# Lines printed at most; what does not fit stands in the files.
+LINES = 58
+# Lines kept for each kind of finding, so that the worst do not hide the others.
+RESERVED = 6
+EXAMPLES = 2
+# A sentence longer than this is cut on the screen; the files hold it whole.
+LONGEST = 240
+TITLES = {
+    SET_ASIDE: "Set aside, not used in any number until mended",
+    DOUBTFUL: "Used, but doubtful",
+    CHANGED: "Changed as they were read",
+    CORRECTED: "Corrected by you",
+    NOTE: "To know",
 }
+_PLACE = ["file", "sheet", "row", "table"]
 
 
 def report_lines(records: Records) -> Iterator[str]:
-    """Yield the lines the command prints."""
+    """Yield the lines the command prints; no more than about sixty, however much was found."""
+    head = list(_head(records))
+    yield from head
+    sections = {effect: found for effect in EFFECTS if (found := _section(records, effect))}
+    needs = {effect: min(RESERVED, sum(map(len, groups))) for effect, groups in sections.items()}
+    left = LINES - len(head) - 3 * len(sections)
+    for effect, groups in sections.items():
+        yield from ("", f"{TITLES[effect]} ({_counted(records, effect)})")
+        needs.pop(effect)
+        fits = _fitting(groups, left - sum(needs.values()))
+        left -= sum(map(len, groups[:fits]))
+        for lines in groups[:fits]:
+            yield from lines
+        if fits < len(groups):
+            yield f"  and {count(len(groups) - fits, 'more kind')}: see findings.xlsx"
+
+
+def _fitting(groups: list[list[str]], room: int) -> int:
+    """Return how many of the first groups fit into ``room`` lines; one always does."""
+    used = 0
+    for number, lines in enumerate(groups):
+        used += len(lines)
+        if number and used > room:
+            return number
+    return len(groups)
+
+
+def _head(records: Records) -> Iterator[str]:
     read, aside, left_out = rows_read(records)
     yield (
         f"{records.settings['rescue.name']}: records from {day(records.records_start)} to {day(records.as_of)}, the "
@@ -30,38 +69,95 @@ def report_lines(records: Records) -> Iterator[str]:
     )
     apart = f", {left_out:,} left out (your own rule, or dated after the as-of date)" if left_out else ""
     yield f"{count(read, 'row')} read: {read - aside - left_out:,} used, {aside:,} set aside{apart}."
+    done = records.corrections
+    if len(done):
+        states = done["state"].value_counts()
+        yield f"{count(len(done), 'correction')} of yours: {', '.join(f'{n:,} {s}' for s, n in states.items())}."
     if records.findings.empty:
         yield "Nothing to mend was found."
-    for effect, title in EFFECTS.items():
-        found = records.findings[records.findings["effect"] == effect]
-        if len(found):
-            yield from ("", f"{title} ({count(len(found), 'finding')})", *_groups(found))
 
 
-def _groups(found: pd.DataFrame) -> Iterator[str]:
-    # One entry for what to do; what is found most often comes first.
-    text = found.fillna({"what_to_do": "", "rule": "", "file": "", "sheet": "", "value": "", "column": ""})
-    keys = ["file", "sheet", "column", "rule", "what_to_do"]
-    order = text.groupby(keys, sort=True).size().sort_values(ascending=False, kind="stable")
-    for key, n in order.items():
-        group = text[(text[keys] == list(key)).all(axis=1)]  # type: ignore[call-overload]
-        file, sheet, column, rule, remedy = map(str, key)  # type: ignore[call-overload]
-        where = ", ".join(filter(None, (file, f'sheet "{sheet}"' if sheet else "", column.replace("_", " "))))
-        yield f"  {where}: {rule}" + (f" ({n:,} records)" if n > 1 else "")
-        first = group.head(EXAMPLES)
-        for number, value in zip(first["row"], first["value"], strict=True):
-            at = "" if pd.isna(number) else f"row {number}"
-            if at or value:
-                yield f"    {': '.join(filter(None, (at, str(value))))}"
-        if n > EXAMPLES:
-            yield f"    and {n - EXAMPLES:,} more"
-        if remedy:
-            yield f"    {remedy}"
+def _counted(records: Records, effect: str) -> str:
+    found = records.findings[records.findings["effect"] == effect]
+    return count(len(found), "finding")
 
 
-def write(records: Records, out: Path) -> Path:
-    """Write findings.csv and set_aside.csv into ``out``; return where the findings are."""
+def _section(records: Records, effect: str) -> list[list[str]]:
+    """Return the groups of one effect, each as the lines that tell of it."""
+    if effect == CORRECTED:
+        return [[line] for line in _corrected(records)]
+    cells = _by_record(records)
+    found = cells[cells["effect"] == effect]
+    if effect == NOTE:  # what is to know about a whole file or sheet comes first
+        found = found.sort_values("row", key=lambda row: row.notna(), kind="stable")
+    found = found.reset_index(drop=True)
+    return [list(_group(group, found)) for group in each(grouped(found, records.species["name"].dropna()))]
+
+
+def _by_record(records: Records) -> pd.DataFrame:
+    """Return the findings by cell; a doubt about a row that is set aside stands with what set it aside."""
+    cells = records.cells.reset_index(drop=True)
+    rank = cells["effect"].map({effect: i for i, effect in enumerate(EFFECTS)}).astype("int64")
+    worst = rank.groupby([cells[name].fillna("" if name != "row" else 0) for name in _PLACE]).transform("min")
+    mend = ~cells["effect"].isin([NOTE, CORRECTED]) & cells["row"].notna()
+    return cells.assign(effect=cells["effect"].mask(mend, worst.map(dict(enumerate(EFFECTS)))))
+
+
+def _group(group: Any, found: pd.DataFrame) -> Iterator[str]:
+    """Yield where and what, the first places with what they change, and what to do."""
+    sheet = f'sheet "{group.sheet}"' if group.sheet else ""
+    where = ", ".join(filter(None, (group.file, sheet, group.column.replace("_", " "))))
+    many = f"{group.records:,} rows" if group.records > 1 else ""
+    animals = count(group.animals, "animal") if many and group.animals else ""
+    counted = ", ".join(filter(None, (many, animals)))
+    yield _cut(f"  {where}: {group.rule}", f" ({counted})" if counted else "")
+    examples = [line for line in map(_example, each(found.loc[group.places[:EXAMPLES]])) if line]
+    for number, line in enumerate(examples, start=1):
+        more = number == len(examples) and group.records > EXAMPLES
+        yield _cut(f"    {line}", f"; and {group.records - EXAMPLES:,} more" if more else "")
+    if group.what_to_do and group.what_to_do != "Nothing.":
+        yield _cut(f"    {group.what_to_do}")
+
+
+def _example(one: Any) -> str:
+    """Return 'row 17, B17 "2025-03-01": S-0231 (1 corn snake) counted as still in care. Likely: ...'."""
+    row = "" if pd.isna(one.row) else f"row {one.row}"
+    place = ", ".join(filter(None, (row, one.cell)))
+    value = f'"{one.value}"' if one.value else ""
+    likely = f"Likely: {one.likely}" if one.likely else ""
+    return ": ".join(
+        filter(None, (" ".join(filter(None, (place, value))), ". ".join(filter(None, (one.changes, likely)))))
+    )
+
+
+def _corrected(records: Records) -> Iterator[str]:
+    done = records.corrections
+    for one in each(done[done["state"] == "corrected"]):
+        sheet = f', sheet "{one.sheet}"' if one.sheet else ""
+        who = ", ".join(filter(None, (one.who, one.when)))
+        yield _cut(
+            f'  {one.file}{sheet}, {one.cell or one.row}: "{one.typed}" is read as "{one.now}" ({who}: {one.why})'
+        )
+
+
+def _cut(text: str, tail: str = "") -> str:
+    return (text if len(text) <= LONGEST else f"{text[: LONGEST - 1]}…") + tail
+
+
+def write(records: Records, out: Path, folder: Path, extra: Sequence[pd.DataFrame] = ()) -> Path:
+    """Write findings.csv, set_aside.csv, accounts.csv and the mending list, findings.xlsx, into ``out``.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the files of the records lie.
+    extra : sequence of DataFrame
+        Further tables, each named by ``attrs["title"]``: a sheet of the workbook and a CSV.
+    """
     out.mkdir(parents=True, exist_ok=True)
-    for name, frame in (("findings", records.findings), ("set_aside", records.set_aside)):
-        (out / f"{name}.csv").write_text(csv_text(frame), encoding="utf-8", newline="\n")
-    return out / "findings.csv"
+    named = {"findings": records.findings, "set_aside": records.set_aside, "accounts": records.accounts}
+    named |= {str(frame.attrs["title"]).replace(" ", "_"): frame for frame in extra}
+    for name, frame in named.items():
+        # The byte-order mark makes spreadsheets read the file as UTF-8.
+        (out / f"{name}.csv").write_text("\ufeff" + csv_text(frame), encoding="utf-8", newline="\n")
+    return write_mending_list(records, out / "findings.xlsx", folder, extra)

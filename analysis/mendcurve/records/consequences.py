@@ -131,7 +131,8 @@ def told(
     after: Mapping[str, pd.DataFrame],
     species: pd.DataFrame,
 ) -> pd.DataFrame:
-    """Return ``lines`` with ``changes`` (words) and ``animals`` (Int64: those of the row's stay; missing: of none).
+    """Return ``lines`` with ``changes`` (words) and ``animals`` (Int64: those of the row's stay; missing: of none,
+    or a note).
 
     Parameters
     ----------
@@ -163,6 +164,7 @@ def told(
             says.loc[fits] = np.array(_said(rule.says, facts.loc[fits]), dtype=object)
             todo &= ~fits
     animals = facts["animals_n"].mask(facts["repeats"] & (lines["effect"] == SET_ASIDE), 0)
+    animals = animals.where(lines["effect"] != NOTE)
     return lines.assign(changes=says.astype(_TEXT), animals=animals.astype("Int64"))
 
 
@@ -239,6 +241,11 @@ def _animals(
         written = parse_counts(texts(lines[own], parts, "group_size"), low=1, unit="animals").found
         size.loc[own] = [1.0 if n is None else float(n) for n in written]
         kind.loc[own] = translate(texts(lines[own], parts, "species"), species).to_numpy(dtype=object)
+        # Rows of a stay that could not be read have its animals all the same.
+        first = own & ~stay.where(own, "").duplicated() & ~stay.isin(set(stays.index)) & (stay != "")
+        lost = ~own & stay.isin(set(stay[first]))
+        size.loc[lost] = stay[lost].map(dict(zip(stay[first], size[first], strict=True))).to_numpy(dtype="float64")
+        kind.loc[lost] = stay[lost].map(dict(zip(stay[first], kind[first], strict=True))).to_numpy(dtype=object)
     return size, kind.where(kind.isin(set(species.loc[species["taxon"] != "unknown", "name"])), "animal")
 
 
@@ -285,7 +292,7 @@ def _emptied(lines: pd.DataFrame, after: Mapping[str, pd.DataFrame]) -> pd.Serie
     out = pd.Series(False, index=lines.index)
     changed = lines[(lines["effect"] == CHANGED) & lines["row"].notna()]
     for key, rows in changed.groupby(["table", "column"]):
-        table, column = map(str, key)  # type: ignore[call-overload]
+        table, column = map(str, key)
         if table not in after or column not in after[table].columns:
             continue
         frame = after[table]

@@ -28,7 +28,7 @@ PLACE = ("file", "sheet", "row", "column", "cell", "record")
 COLUMNS = (*PLACE, *NEEDED, "when")
 EMPTY = "(empty)"
 STATES = ("corrected", "looked at", "not applied")
-FRAME = ("file", "sheet", "row", "cell", "column", "typed", "now", "who", "when", "why", "state", "line")
+FRAME = ("file", "sheet", "row", "cell", "column", "record", "typed", "now", "who", "when", "why", "state", "line")
 _CELL = re.compile(r"\$?([A-Z]{1,3})\$?(\d+)")
 # A text that a spreadsheet would have run as a formula was written with an apostrophe before it.
 _KEPT_FROM_RUNNING = re.compile(r"^'(?=[=+\-@\t\r\n])")
@@ -56,7 +56,10 @@ class Line:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """What became of a line: the cell it is about, a state of ``STATES``, and why where it was not applied."""
+    """What became of a line: the cell it is about, a state of ``STATES``, and why where it was not applied.
+
+    ``retry``: the text did not fit, and another line may yet make it fit.
+    """
 
     line: Line
     state: str
@@ -67,6 +70,7 @@ class Outcome:
     heading: str = ""
     cell: str = ""
     table: str = ""
+    retry: bool = False
 
 
 def read_corrections(folder: Path) -> tuple[tuple[Line, ...], Path | None]:
@@ -132,15 +136,18 @@ def corrected(feeds: Sequence[_Feed], lines: Sequence[Line]) -> tuple[list[_Feed
     Notes
     -----
     A line is applied where the cell still holds what was typed when it was written. Where the row has moved, it is
-    applied to the one row of the sheet with the same id and the same text. Lines are applied one after the other: a
-    second line about one cell must name what the first has made of it.
+    applied to the one row of the sheet with the same id and the same text. A second line about one cell must name what
+    the first has made of it, in whatever order they stand.
     """
     now = list(feeds)
-    done = []
-    for line in lines:
-        outcome = _incomplete(line) or _applied(now, line)
-        done.append(outcome)
-    return now, done
+    done: dict[int, Outcome] = {}
+    left = list(enumerate(lines))
+    while left:
+        for place, line in left:
+            done[place] = _incomplete(line) or _applied(now, line)
+        again = [(place, line) for place, line in left if done[place].retry]
+        left = again if len(again) < len(left) else []
+    return now, [done[place] for place in range(len(lines))]
 
 
 def _incomplete(line: Line) -> Outcome | None:
@@ -183,7 +190,7 @@ def _in_sheet(sheet: Sheet, sources: Sequence[Source], line: Line) -> Outcome:
         return Outcome(line=line, state="not applied", why_not="the sheet has no such column", **place)  # type: ignore[arg-type]
     at, why_not = _row(sheet, sources, heading, row, line)
     if at is None:
-        return Outcome(line=line, state="not applied", why_not=why_not, **place)  # type: ignore[arg-type]
+        return Outcome(line=line, state="not applied", why_not=why_not, retry=True, **place)  # type: ignore[arg-type]
     place["row"] = int(sheet.row[at])
     typed = shown(sheet.cells[heading].iloc[at])
     return Outcome(
@@ -243,8 +250,11 @@ def _table(sources: Sequence[Source], heading: str) -> str:
 def _changed(sheet: Sheet, outcome: Outcome) -> Sheet:
     """Return ``sheet`` with the cell of ``outcome`` corrected."""
     at = int((sheet.row == outcome.row).nonzero()[0][0])
+    now = "" if folded(outcome.line.now) == EMPTY else outcome.line.now
     text = sheet.cells[outcome.heading].copy()
-    text.iloc[at] = "" if folded(outcome.line.now) == EMPTY else outcome.line.now
+    if isinstance(text.dtype, pd.CategoricalDtype) and now not in text.cat.categories:
+        text = text.cat.add_categories(pd.Index([now], dtype=object))
+    text.iloc[at] = now
     # A row that is corrected repeats no other, and is repeated by none: the next of its repeats stands in for it.
     twin = sheet.twin.copy()
     twin[at] = 0
@@ -298,7 +308,7 @@ def _rows(done: Sequence[Outcome]) -> Iterator[tuple[object, ...]]:
         line = one.line
         words = [masked(text)[0] for text in (line.who, line.when, line.why)]
         place = (one.file or line.file, one.sheet or line.sheet, one.row, one.cell, one.heading or line.column)
-        yield (*place, shown(line.typed), shown(line.now), *words, one.state, line.at)
+        yield (*place, line.record, shown(line.typed), masked(line.now)[0], *words, one.state, line.at)
 
 
 def settled(lines: pd.DataFrame, done: Sequence[Outcome]) -> pd.DataFrame:

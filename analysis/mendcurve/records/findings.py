@@ -217,16 +217,16 @@ def grouped(findings: pd.DataFrame, words: Iterable[str] = ()) -> pd.DataFrame:
     -------
     DataFrame
         One row a group: ``effect``, ``file``, ``sheet``, ``table``, ``column``; ``rule``, ``likely``, ``what_to_do``
-        and ``changes`` of its first record; ``records``; ``animals`` (sum over its stays, each once); ``at`` (positions
-        of its records in ``findings``).
+        and ``changes`` of its first record; ``records``; ``animals`` (sum over its stays, each once); ``places``
+        (positions of its records in ``findings``).
     """
     keys = ["effect", "file", "sheet", "table", "column"]
-    out = [*keys, "rule", "likely", "what_to_do", "changes", "records", "animals", "at"]
+    out = [*keys, "rule", "likely", "what_to_do", "changes", "records", "animals", "places"]
     if not len(findings):
         return pd.DataFrame(columns=out)
     words = list(words)
     lines = findings.reset_index(drop=True).fillna(dict.fromkeys([*keys, "rule", "what_to_do"], ""))
-    lines = lines.assign(_rule=alike(lines["rule"], words), _do=alike(lines["what_to_do"], words), at=lines.index)
+    lines = lines.assign(_rule=alike(lines["rule"], words), _do=alike(lines["what_to_do"], words), places=lines.index)
     by = [*keys, "_rule", "_do"]
     # A stay with ten odd weights is one stay's animals.
     once = lines.groupby([*by, lines["stay_id"].fillna("")], sort=False)["animals"].max()
@@ -236,8 +236,8 @@ def grouped(findings: pd.DataFrame, words: Iterable[str] = ()) -> pd.DataFrame:
         likely=("likely", "first"),
         what_to_do=("what_to_do", "first"),
         changes=("changes", "first"),
-        records=("at", "size"),
-        at=("at", list),
+        records=("places", "size"),
+        places=("places", list),
     )
     groups = groups.assign(animals=animals).reset_index()
     groups = groups.assign(rank=_ranks(groups))

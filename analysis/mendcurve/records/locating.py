@@ -105,8 +105,9 @@ def _positions(sheet: Sheet, rows: pd.Series) -> tuple[np.ndarray, np.ndarray]:
 def _read(sheet: Sheet, heading: str, found: np.ndarray, at: np.ndarray) -> np.ndarray:
     if heading not in sheet.cells.columns:
         return np.full(len(at), "", dtype=object)
-    text = sheet.cells[heading].to_numpy(dtype=object)
-    return np.where(found, text[np.where(found, at, 0)], "") if len(text) else np.full(len(at), "", dtype=object)
+    if not len(sheet.row):
+        return np.full(len(at), "", dtype=object)
+    return np.where(found, sheet.cells[heading].iloc[np.where(found, at, 0)].to_numpy(dtype=object), "")
 
 
 def _place(out: pd.DataFrame, mine: pd.Series, part: Part) -> None:
