@@ -211,7 +211,7 @@ def _other_stay(
     said = [
         "it belongs to " + str(s) + f" (intakes, row {r})" for s, r in zip(both["stay_id"], both["row"], strict=True)
     ]
-    out.loc[both["at"].to_numpy()] = said
+    out.loc[both["at"]] = pd.Series(said, index=pd.Index(both["at"]), dtype=object)
     return out
 
 

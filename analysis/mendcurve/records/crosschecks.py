@@ -13,6 +13,7 @@ from mendcurve.records.findings import SET_ASIDE
 from mendcurve.records.identities import check_identities
 from mendcurve.records.intake_dates import check_intake_dates
 from mendcurve.records.links import check_keys, check_links, check_repeats
+from mendcurve.records.mixed_orders import check_mixed_orders
 from mendcurve.records.patterns import check_forgotten, check_species
 from mendcurve.records.records import Records
 from mendcurve.records.review import Review
@@ -51,6 +52,7 @@ def check_doubts(
     check_defaults(review, recorded)
     check_species(review, known)
     check_forgotten(review, as_of)
+    check_mixed_orders(review)
 
 
 def check_schema(review: Review, name: str) -> None:

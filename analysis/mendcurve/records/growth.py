@@ -13,7 +13,9 @@ DAILY = {"egg": 0.10, "hatchling": 0.10, "juvenile": 0.05, "subadult": 0.03, "ad
 AT_ONCE = {"snake": np.log(2.5), "other": np.log(1.8)}
 # Eggs, young, water or a tail lost take less than this share at once; then 2 % a day.
 LOSS_AT_ONCE, LOSS_DAILY = np.log(2.5), 0.02
-ENOUGH, TAIL, TIMES = 200, 0.99, 3.0
+# The rescue's own growth, over so many weighings: one alone is mostly noise.
+SPAN = 4
+ENOUGH, TAIL, TIMES = 200, 0.9, 4.0
 
 
 def impossible(series: Weighed, stage: np.ndarray, snake: np.ndarray) -> np.ndarray:
@@ -29,17 +31,19 @@ def impossible(series: Weighed, stage: np.ndarray, snake: np.ndarray) -> np.ndar
     """
     change = series.log - series.beside(series.log, 1)
     days = series.day - series.beside(series.day.astype("float64"), 1)
-    up = np.where(snake, AT_ONCE["snake"], AT_ONCE["other"]) + daily_bounds(change, days, stage) * days
+    up = np.where(snake, AT_ONCE["snake"], AT_ONCE["other"]) + daily_bounds(series, stage) * days
     down = LOSS_AT_ONCE + LOSS_DAILY * days
     return np.where(change > up, 1, np.where(change < -down, -1, 0))
 
 
-def daily_bounds(change: np.ndarray, days: np.ndarray, stage: np.ndarray) -> np.ndarray:
-    """Return the daily log growth allowed: the wide rule, or three times what 99 % of the life stage stay under."""
-    bound = np.full(len(change), DAILY["unknown"])
+def daily_bounds(series: Weighed, stage: np.ndarray) -> np.ndarray:
+    """Return the daily log growth allowed: the wide rule, or four times what 90 % of the life stage stay under."""
+    bound = np.full(len(stage), DAILY["unknown"])
+    change = series.log - series.beside(series.log, SPAN)
+    days = series.day - series.beside(series.day.astype("float64"), SPAN)
     for name, rule in DAILY.items():
         mine = stage == name
-        long = mine & (days >= 5)
+        long = mine & (days > 0)
         seen = change[long] / days[long]
         own = TIMES * np.quantile(seen, TAIL) if len(seen) >= ENOUGH else rule
         bound[mine] = max(rule, own)

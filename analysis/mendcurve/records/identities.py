@@ -127,7 +127,7 @@ def meant(lost: pd.Series, known: pd.Series) -> pd.Series:
     out = pd.Series("", index=lost.index, dtype=object)
     if not len(lost) or not len(known):
         return out
-    keys = pd.DataFrame({"id": known.to_numpy(), "key": plain(known).to_numpy()}).drop_duplicates("id")
-    keys = keys[~keys.duplicated("key", keep=False)].set_index("key")["id"]
+    table = pd.DataFrame({"id": known.to_numpy(), "key": plain(known).to_numpy()}).drop_duplicates("id")
+    keys = table[~table.duplicated("key", keep=False)].set_index("key")["id"]
     found = pd.Series(keys.reindex(plain(lost).to_numpy(dtype=object)).to_numpy(dtype=object), index=lost.index)
     return out.mask(found.notna(), found.astype(str) + ", if a zero, a sign or a letter was mistyped")

@@ -10,6 +10,8 @@ from mendcurve.records.review import Review, looked_up, worded
 from mendcurve.records.species import lookup
 
 SILENT_DAYS = 365
+# Where nothing is written of animals in care, a stay is long only beside twice the longest of those that ended.
+LONGEST, TIMES, ENOUGH, UNKNOWN_DAYS = 0.99, 2.0, 20, 730
 
 
 def check_species(review: Review, known: pd.DataFrame) -> None:
@@ -33,9 +35,16 @@ def check_species(review: Review, known: pd.DataFrame) -> None:
 
 
 def check_forgotten(review: Review, as_of: pd.Timestamp) -> None:
-    """Doubt stays without an outcome of which nothing at all was written for a year."""
+    """Doubt stays without an outcome of which nothing at all was written for a year.
+
+    Notes
+    -----
+    A rescue that writes nothing between intake and outcome is silent about every tortoise: there twice the time that
+    99 % of the stays that ended took, and no less than a year, is allowed; two years where too few have ended.
+    """
     tables = review.tables
     span = ends(tables["intakes"], tables["outcomes"])
+    days = _silent_days(tables, span)
     seen = [tables["intakes"].set_index("stay_id")["intake_date"]]
     for table, column, path in (
         ("outcomes", "outcome_date", ()),
@@ -54,11 +63,23 @@ def check_forgotten(review: Review, as_of: pd.Timestamp) -> None:
     frame = tables["intakes"]
     home = frame["stay_id"].isin(tables["periods"].loc[tables["periods"]["what"] == "permanent resident", "stay_id"])
     heard = looked_up(frame["stay_id"], last)
-    silent = looked_up(frame["stay_id"], span["end"]).isna() & ~home & ((as_of - heard).dt.days > SILENT_DAYS)
+    silent = looked_up(frame["stay_id"], span["end"]).isna() & ~home & ((as_of - heard).dt.days > days)
     rule = worded(
-        "an animal in care should be heard of within a year; nothing was written about {stay} after {heard}",
+        "an animal in care should be heard of within {days} days; nothing was written about {stay} after {heard}"
+        if days > SILENT_DAYS
+        else "an animal in care should be heard of within a year; nothing was written about {stay} after {heard}",
         silent,
         stay=frame["stay_id"],
         heard=heard,
+        days=pd.Series(days, index=frame.index),
     )
-    review.doubt("intakes", silent, "stay_id", rule, "Write down its outcome, if it left.")
+    do = "Write down its outcome, if it left."
+    review.doubt("intakes", silent, "stay_id", rule, do, "its outcome was not written down")
+
+
+def _silent_days(tables: dict[str, pd.DataFrame], span: pd.DataFrame) -> int:
+    """Return for how many days nothing may be written of an animal in care."""
+    if any(len(tables[name]) for name in ("weighings", "moves", "checks", "doses")):
+        return SILENT_DAYS
+    took = (span["end"] - span["intake_date"]).dt.days.dropna()
+    return max(SILENT_DAYS, round(TIMES * took.quantile(LONGEST))) if len(took) >= ENOUGH else UNKNOWN_DAYS

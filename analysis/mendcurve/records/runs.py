@@ -152,5 +152,6 @@ def filled_ids(ids: pd.Series, lost: pd.Series) -> pd.Series:
     length = np.bincount(begin, minlength=len(up))[begin]
     hit = up & (length >= 3) & ~gone[begin]
     first = ids.to_numpy(dtype=object)[begin[hit]]
-    out.loc[ids.index[hit]] = [f"{word}, if the first cell was dragged down" for word in first]
+    said = [f"{word}, if the first cell was dragged down" for word in first]
+    out.loc[hit] = pd.Series(said, index=ids.index[hit], dtype=object)
     return out

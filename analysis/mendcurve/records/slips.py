@@ -78,12 +78,14 @@ def slipped(series: Weighed) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     factor = _nearest(level - main)
     dev = series.log - expected
     unit = (factor >= 0) & (np.abs(dev - _LOGS[factor]) < NEAR)
-    around = neighbours(series)
     why = np.full(len(series.log), "", dtype=object)
     why[unit] = np.array(list(SLIPS.values()), dtype=object)[factor[unit]]
-    jump = (why == "") & (around.apart() > np.log(JUMP)) & (around.near <= JUMP_DAYS)
-    why[jump] = STRAY
-    return np.where(unit, dev, series.log - around.expected), why, np.where(unit, expected, around.expected)
+    # The others are held against each other only.
+    rest = np.flatnonzero(~unit)
+    around = neighbours(series.only(~unit))
+    expected[rest] = around.expected
+    why[rest[(around.apart() > np.log(JUMP)) & (around.near <= JUMP_DAYS)]] = STRAY
+    return series.log - expected, why, expected
 
 
 def levels(series: Weighed) -> tuple[np.ndarray, np.ndarray]:
@@ -153,7 +155,7 @@ def _nearest(distance: np.ndarray) -> np.ndarray:
 def _beside_main(series: Weighed, main: np.ndarray) -> np.ndarray:
     """Return the mean log weight of the nearest weighings of the main level on both sides, or of the one there is."""
     if main.all():
-        return series.log
+        return series.log.copy()
     frame = pd.Series(np.where(main, series.log, np.nan)).groupby(series.stay)
     before, after = frame.ffill().to_numpy(), frame.bfill().to_numpy()
     return np.where(np.isnan(before), after, np.where(np.isnan(after), before, (before + after) / 2))
@@ -165,9 +167,9 @@ def likely_by_factor(why: pd.Series, weight: pd.Series) -> pd.Series:
     words = why.map({text: IF[number] for number, text in SLIPS.items()})
     hit = factor.notna()
     out = pd.Series("", index=why.index, dtype=object)
-    out.loc[hit] = [
-        f"{g:.4g} g, {said}" for g, said in zip((weight[hit] / factor[hit]).astype("float64"), words[hit], strict=True)
-    ]
+    grams = (weight[hit] / factor[hit]).astype("float64")
+    said = [f"{g:.4g} g, {word}" for g, word in zip(grams, words[hit], strict=True)]
+    out.loc[hit] = pd.Series(said, index=out.index[hit], dtype=object)
     return out
 
 

@@ -118,7 +118,8 @@ def _bounds(review: Review, frame: pd.DataFrame, told: pd.Series, intakes: pd.Da
 def _two_of_a_day(review: Review, frame: pd.DataFrame, told: pd.Series) -> pd.Series:
     first = same_day(frame[~told], SAME_DAY).reindex(frame.index)
     bad = first.notna()
-    rule = worded("two weights of one day should agree; row {row} has another for this day", bad, row=first.astype("Int64"))
+    text = "two weights of one day should agree; row {row} has another for this day"
+    rule = worded(text, bad, row=first.astype("Int64"))
     review.doubt("weighings", bad, "weight", rule, "Keep the right one of the two.")
     return bad
 
@@ -170,5 +171,5 @@ def _carried(review: Review, series: Weighed) -> None:
     do = "Look at the paper record, and delete weights that were not read from the scale."
     review.doubt("weighings", bad, "weight", rule, do, "not weighed; carried forward")
     day = series.spread(copied, False, frame.index)
-    rule = "nearly all animals weighed this day have exactly their weight of the time before: the column may be copied"
-    review.doubt("weighings", day, "weight", rule, do, "not weighed; copied from the time before")
+    text = "nearly all animals weighed this day have exactly their weight of the time before: the column may be copied"
+    review.doubt("weighings", day, "weight", text, do, "not weighed; copied from the time before")
