@@ -2,118 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from openpyxl import Workbook
 from openpyxl.comments import Comment
-from openpyxl.styles import Alignment, Font, PatternFill
+from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.utils import get_column_letter
-from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
 from mendcurve.errors import InputError
+from mendcurve.records import dictionary
 from mendcurve.records.schemas import TABLES, Column, Table
+from mendcurve.records.species import reference
+from mendcurve.records.template_rows import HOW_TO, WORKED, WORKED_WORDS
+from mendcurve.records.template_rules import KIND_WORDS, LISTS, number_format, rule_of, word_rules
 
-# Rows of a sheet that have drop-down lists and date formats ready.
-ROWS = 2000
-_KIND_WORDS = {
-    "id": "text",
-    "text": "text",
-    "code": "one of the list",
-    "date": "date, such as 2026-03-31",
-    "datetime": "date and time, such as 2026-03-31 08:30",
-    "count": "whole number",
-    "number": "number",
-    "yes_no": "yes or no",
-    "money": "amount",
-    "list": "any of the list, separated by ;",
-}
-_NEEDED = PatternFill("solid", fgColor="FFE0E7E0")
-_OTHER = PatternFill("solid", fgColor="FFF2F2F2")
+__all__ = ["HOW_TO", "WORKED", "WORKED_WORDS", "write_template"]
 
-# One invented animal's way through the tables; on the sheet "How to", so that an untouched template reads as empty.
-WORKED: dict[str, dict[str, object]] = {
-    "intakes": {
-        "stay_id": "S-0001",
-        "animal_id": "A-0001",
-        "species": "bearded dragon",
-        "sex": "female",
-        "life_stage": "adult",
-        "intake_date": "2026-03-02",
-        "intake_type": "surrendered",
-        "group_size": 1,
-        "housing_kind": "arid",
-        "story_ok": "yes",
-    },
-    "outcomes": {"stay_id": "S-0001", "outcome_date": "2026-06-20", "outcome_type": "adopted"},
-    "conditions": {
-        "episode_id": "E-0001",
-        "stay_id": "S-0001",
-        "condition": "stuck shed",
-        "severity": "mild",
-        "primary": "yes",
-        "found_on": "2026-03-02",
-        "vet_seen_on": "2026-03-05",
-        "ended_on": "2026-04-11",
-        "ended_as": "cleared",
-    },
-    "checks": {"episode_id": "E-0001", "checked_on": "2026-03-20", "result": "still ill"},
-    "courses": {
-        "course_id": "C-0001",
-        "episode_id": "E-0001",
-        "kind": "procedure",
-        "interval_hours": 24,
-        "doses_planned": 10,
-        "first_dose_at": "2026-03-05 18:00",
-    },
-    "doses": {"course_id": "C-0001", "given_at": "2026-03-05 18:10", "result": "given"},
-    "weighings": {"stay_id": "S-0001", "weighed_on": "2026-03-02", "weight": 285, "unit": "g", "circumstance": "shed"},
-    "targets": {"stay_id": "S-0001", "target_g": 340, "set_on": "2026-03-05", "weigh_every_days": 7},
-    "periods": {"stay_id": "S-0001", "what": "ready for a home", "from_date": "2026-05-30", "to_date": "2026-06-20"},
-    "moves": {"stay_id": "S-0001", "moved_on": "2026-03-02", "zone": "quarantine", "room": "room 1"},
-    "housing": {
-        "zone": "quarantine",
-        "housing_kind": "arid",
-        "room": "room 1",
-        "rule": "open",
-        "places": 12,
-        "from_date": "2026-01-01",
-    },
-    "requests": {
-        "asked_on": "2026-02-27",
-        "species": "bearded dragon",
-        "animals": 1,
-        "answer": "taken in",
-        "answered_on": "2026-03-01",
-    },
-    "followups": {"stay_id": "S-0001", "seen_on": "2026-07-20", "status": "well"},
-    "spending": {
-        "spent_on": "2026-03-05",
-        "amount": "62.50",
-        "category": "medical",
-        "episode_id": "E-0001",
-        "grant_id": "G-1",
-    },
-    "grants": {
-        "grant_id": "G-1",
-        "funder": "An invented fund",
-        "amount": "4000.00",
-        "awarded_on": "2025-12-10",
-        "starts_on": "2026-01-01",
-        "ends_on": "2026-12-31",
-        "restricted_to": "medical",
-    },
-    "receipts": {"grant_id": "G-1", "received_on": "2026-01-15", "amount": "2000.00"},
-}
-HOW_TO = (
-    "Keep one line an event, on the sheet of its kind. Only 'intakes' must be filled in; columns in green are needed "
-    "in a line, the others may stay empty.",
-    "A stay is one animal (or one group kept together) from one intake to its outcome. A returned animal gets a new "
-    "stay_id and keeps its animal_id.",
-    "Leave a cell empty when something is not known. Do not write n/a, ?, or a date that only stands for 'unknown'.",
-    "Write no names, telephone numbers or addresses of people anywhere in this workbook.",
-    "Below: one invented animal, as it would stand on each sheet.",
-)
+_NEEDED = PatternFill("solid", fgColor="FFCFE3D3")
+_OTHER = PatternFill("solid", fgColor="FFE8E8E8")
+_LINE = Side(style="thin", color="FF9A9A9A")
+# The font is named: one that is not becomes a serif in some programs.
+_FONT = {"name": "Calibri", "size": 11}
+_BOLD = Font(**_FONT, bold=True)
+_WRAPPED = Alignment(wrap_text=True, vertical="top")
+_GUIDE_COLUMNS = 10
+# Characters of the guide that fit one line.
+_ONE_LINE = 140
+_WIDTHS = {"date": 13, "datetime": 18, "count": 11, "number": 11, "money": 12, "yes_no": 10, "list": 28, "id": 12}
+_GREEN, _GREY = "FF6FA37A", "FFB5B5B5"
 
 
 def write_template(path: str | Path) -> Path:
@@ -138,68 +56,128 @@ def write_template(path: str | Path) -> Path:
     _meanings(book.create_sheet("Meanings"))
     for table in TABLES.values():
         _table(book.create_sheet(table.name), table)
+    _dictionary(book.create_sheet(dictionary.NAME))
+    _lists(book.create_sheet("Lists"))
     book.save(path)
     return path
 
 
 def _guide(sheet: Worksheet) -> None:
-    sheet.column_dimensions["A"].width = 24
-    for row, line in enumerate(HOW_TO, start=1):
-        sheet.cell(row, 1, line)
-    row = len(HOW_TO) + 2
+    sheet.column_dimensions["A"].width = 13
+    for place in range(2, _GUIDE_COLUMNS + 2):
+        sheet.column_dimensions[get_column_letter(place)].width = 15
+    sheet.cell(1, 1, "How to keep these records").font = Font(name="Calibri", size=14, bold=True)
+    row = 3
+    for number, line in enumerate(HOW_TO, start=1):
+        sheet.cell(row, 1, f"{number}.").alignment = Alignment(horizontal="right", vertical="top")
+        sheet.cell(row, 2, line).alignment = _WRAPPED
+        sheet.merge_cells(start_row=row, start_column=2, end_row=row, end_column=_GUIDE_COLUMNS + 1)
+        sheet.row_dimensions[row].height = 17 if len(line) < _ONE_LINE else 33
+        row += 1
+    row += 1
     for table in TABLES.values():
-        sheet.cell(row, 1, table.name).font = Font(bold=True)
-        for place, column in enumerate(table.columns, start=2):
-            sheet.cell(row, place, column.name).font = Font(bold=True)
-            sheet.cell(row + 1, place, WORKED[table.name].get(column.name))
-        row += 3
+        needed = {c.name for c in table.columns if c.required}
+        row = _worked(sheet, row, table.name, f"one line: {table.row_is}", WORKED[table.name], needed)
+    _worked(sheet, row, dictionary.NAME, "one line: a word", WORKED_WORDS, {"kind", "word"})
+    _printed(sheet, repeat=False)
+
+
+def _worked(sheet: Worksheet, row: int, name: str, row_is: str, values: Mapping[str, object], needed: set[str]) -> int:
+    """Write the filled-in columns of one worked row, a few columns a line; return the next free row."""
+    sheet.cell(row, 1, name).font = _BOLD
+    sheet.cell(row, 2, row_is).font = Font(**_FONT, italic=True)
+    row += 1
+    filled = list(values.items())
+    for start in range(0, len(filled), _GUIDE_COLUMNS):
+        for place, (heading, value) in enumerate(filled[start : start + _GUIDE_COLUMNS], start=2):
+            top, below = sheet.cell(row, place, heading), sheet.cell(row + 1, place, str(value))
+            top.font, top.fill = _BOLD, _NEEDED if heading in needed else _OTHER
+            below.alignment = _WRAPPED
+            for cell in (top, below):
+                cell.border = Border(left=_LINE, right=_LINE, top=_LINE, bottom=_LINE)
+        row += 2
+    return row + 1
 
 
 def _meanings(sheet: Worksheet) -> None:
     headings = ("sheet", "column", "needed", "what to write", "unit", "words", "meaning")
-    for place, (text, width) in enumerate(zip(headings, (14, 24, 9, 30, 12, 50, 70), strict=True), start=1):
-        sheet.cell(1, place, text).font = Font(bold=True)
-        sheet.column_dimensions[get_column_letter(place)].width = width
     lines = [
-        (t.name, c.name, "yes" if c.required else "", _KIND_WORDS[c.kind], c.unit, ", ".join(c.codes), c.meaning)
+        (t.name, c.name, "yes" if c.required else "", KIND_WORDS[c.kind], c.unit, ", ".join(c.codes), c.meaning)
         for t in TABLES.values()
         for c in t.columns
     ]
+    lines += [
+        (dictionary.NAME, name, "yes" if name in ("kind", "word") else "", "text", _unit(name), "", meaning)
+        for name, meaning in dictionary.COLUMNS.items()
+    ]
+    for place, (text, width) in enumerate(zip(headings, (12, 22, 9, 27, 10, 44, 52), strict=True), start=1):
+        cell = sheet.cell(1, place, text)
+        cell.font, cell.fill = _BOLD, _OTHER
+        sheet.column_dimensions[get_column_letter(place)].width = width
     for row, line in enumerate(lines, start=2):
         for place, text in enumerate(line, start=1):
-            sheet.cell(row, place, text).alignment = Alignment(wrap_text=True, vertical="top")
+            sheet.cell(row, place, text).alignment = _WRAPPED
     sheet.freeze_panes = "A2"
+    _printed(sheet)
+
+
+def _unit(name: str) -> str:
+    return "g" if name.endswith("_g") else "days" if name.endswith("_days") else ""
 
 
 def _table(sheet: Worksheet, table: Table) -> None:
-    sheet.freeze_panes = "A2"
+    sheet.sheet_properties.tabColor = _GREEN if table.name == "intakes" else _GREY
     for place, column in enumerate(table.columns, start=1):
-        cell = sheet.cell(1, place, column.name)
-        cell.font = Font(bold=True)
-        cell.fill = _NEEDED if column.required else _OTHER
-        unit = f" Unit: {column.unit}." if column.unit else ""
-        note = Comment(f"{column.meaning} ({_KIND_WORDS[column.kind]}){unit}", "Mendcurve")
-        note.width, note.height = 320, 90
-        cell.comment = note
+        note = f"{column.meaning} ({KIND_WORDS[column.kind]}){f' Unit: {column.unit}.' if column.unit else ''}"
+        _heading(sheet, place, column.name, column.required, note)
         letter = get_column_letter(place)
-        sheet.column_dimensions[letter].width = max(12, len(column.name) + 3)
-        _ready(sheet, column, letter)
+        sheet.column_dimensions[letter].width = max(_width(column), len(column.name) + 3)
+        shown = number_format(column)
+        if shown:
+            sheet.column_dimensions[letter].number_format = shown
+        sheet.add_data_validation(rule_of(table, column, letter))
+    sheet.freeze_panes = "B2"
+    _printed(sheet)
 
 
-def _ready(sheet: Worksheet, column: Column, letter: str) -> None:
-    """Add the drop-down list, and the format of the column: ids stay text, dates show as ISO."""
-    words = column.codes if column.kind == "code" else ("yes", "no") if column.kind == "yes_no" else ()
-    if words:
-        rule = DataValidation(
-            type="list",
-            formula1=f'"{",".join(words)}"',
-            allow_blank=True,
-            showErrorMessage=True,
-            errorTitle=column.name,
-            error=f"Choose one of: {', '.join(words)}",
-        )
-        rule.add(f"{letter}2:{letter}{ROWS}")
+def _width(column: Column) -> int:
+    longest = max(map(len, column.codes), default=0) if column.kind == "code" else 0
+    return max(_WIDTHS.get(column.kind, 16), min(longest + 4, 30))
+
+
+def _heading(sheet: Worksheet, place: int, name: str, needed: bool, note: str) -> None:
+    cell = sheet.cell(1, place, name)
+    cell.font, cell.fill = _BOLD, _NEEDED if needed else _OTHER
+    cell.border = Border(bottom=_LINE, right=_LINE)
+    cell.comment = Comment(note, "Mendcurve", width=320, height=90)
+
+
+def _dictionary(sheet: Worksheet) -> None:
+    sheet.sheet_properties.tabColor = _GREY
+    for place, (name, meaning) in enumerate(dictionary.COLUMNS.items(), start=1):
+        unit = f" Unit: {_unit(name)}." if _unit(name) else ""
+        _heading(sheet, place, name, name in ("kind", "word"), meaning + unit)
+        sheet.column_dimensions[get_column_letter(place)].width = 24 if name in ("word", "means", "note") else 16
+    for rule in word_rules():
         sheet.add_data_validation(rule)
-    shown = {"id": "@", "date": "yyyy-mm-dd", "datetime": "yyyy-mm-dd hh:mm"}.get(column.kind)
-    if shown:
-        sheet.column_dimensions[letter].number_format = shown
+    sheet.freeze_panes = "C2"
+    _printed(sheet)
+
+
+def _lists(sheet: Worksheet) -> None:
+    """Write the words that drop-down lists show and that are too many for a rule; the sheet is hidden."""
+    columns: dict[str, Iterable[str]] = {"species": sorted(reference()["name"]), "kind": dictionary.kinds()}
+    for name, words in columns.items():
+        for row, word in enumerate((name, *words), start=1):
+            sheet[f"{LISTS[name]}{row}"] = word
+    sheet.sheet_state = "hidden"
+
+
+def _printed(sheet: Worksheet, *, repeat: bool = True) -> None:
+    sheet.page_setup.orientation = "landscape"
+    sheet.page_setup.paperSize = sheet.PAPERSIZE_A4
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    sheet.oddFooter.center.text = "&A, page &P of &N"
+    if repeat:
+        sheet.print_title_rows = "1:1"
