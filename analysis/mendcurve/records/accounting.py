@@ -46,21 +46,9 @@ def count_text_records(text: str, delimiter: str) -> int:
     -----
     A quotation mark opens a cell only where a cell begins; a doubled one inside stands for itself.
     """
-    bare = _bare(text, delimiter)
+    opening = f"(?:^|(?<=[{re.escape(delimiter)}\n]))"
+    bare = re.sub(f'{opening}"(?:[^"]|"")*"', "q", text) if '"' in text else text
     return bare.count("\n") + (not bare.endswith("\n"))
-
-
-def all_closed(text: str, delimiter: str) -> bool:
-    """Whether every quotation mark that opens a cell is closed."""
-    return re.search(f'{_opening(delimiter)}"', _bare(text, delimiter)) is None
-
-
-def _bare(text: str, delimiter: str) -> str:
-    return re.sub(f'{_opening(delimiter)}"(?:[^"]|"")*"', "q", text) if '"' in text else text
-
-
-def _opening(delimiter: str) -> str:
-    return f"(?:^|(?<=[{re.escape(delimiter)}\n]))"
 
 
 def count_workbook_rows(path: Path, sheet: str) -> int:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 import numpy as np
@@ -12,24 +12,16 @@ import pandas as pd
 from openpyxl.utils import get_column_letter
 
 from mendcurve.errors import InputError
+from mendcurve.records.bodies import Body, body_from
 from mendcurve.records.dates import EPOCH_1900
-from mendcurve.records.folding import folded
+from mendcurve.records.findings import DOUBTFUL, NOTE
 from mendcurve.records.folding import heading as fold_heading
+from mendcurve.records.headings import below_groups, heading_names, repeated, repeated_rule, spread
+from mendcurve.records.merging import Merge
+from mendcurve.records.notes import ERRORS, error_note
+from mendcurve.records.notes import Note as Note  # for those who make a Sheet
 from mendcurve.records.privacy import about_a_person, masked
-
-_TOTALS = frozenset(("total", "totals", "sum", "grand total", "subtotal", "sub total", "count", "total:"))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Note:
-    """Something found while a cell, row or file was opened."""
-
-    rule: str
-    what_to_do: str
-    row: int | None = None
-    column: str = ""
-    value: str = ""
-    effect: str = "note"
+from mendcurve.records.words import merged as merged_words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -39,7 +31,8 @@ class Sheet:
     Attributes
     ----------
     cells : DataFrame
-        One column a heading that is no person's, one row a record; every cell text, "" where empty.
+        One column a heading that is no person's, one row a record; every cell text, "" where empty. Columns are
+        categories, which hold each distinct text once.
     row : ndarray of int
         Row number of each record, as the spreadsheet shows it.
     people : tuple of str
@@ -54,6 +47,8 @@ class Sheet:
         Raw rows by the dumb counter; rows without text; heading (and title) rows; rows of totals.
     letters : mapping of str to str
         Heading -> letter of its column in the spreadsheet; empty for a file that no spreadsheet shows.
+    merges : tuple of Merge
+        Data cells merged over several rows.
     """
 
     file: str
@@ -71,6 +66,7 @@ class Sheet:
     notes: tuple[Note, ...] = field(default=())
     letters: Mapping[str, str] = field(default_factory=dict)
     spread: tuple[str, ...] = ()
+    merges: tuple[Merge, ...] = ()
 
     @property
     def where(self) -> str:
@@ -110,8 +106,14 @@ class Grid:
 
     def sheet(self, heading_row: int | None = None) -> Sheet:
         """Return the records below the headings; errors as ``sheet_from``."""
-        return sheet_from(
-            self.cells,
+        cells = self.cells
+        if self.merged:
+            at = heading_at(cells, self.rows, heading_row, place_of(self.file, self.name))
+            at = below_groups(cells, self.rows, self.merged, at) if heading_row is None else at
+            cells = [*cells[:at], spread(cells, self.rows, self.merged, at), *cells[at + 1 :]]
+            heading_row = self.rows[at]
+        out = sheet_from(
+            cells,
             self.rows,
             file=self.file,
             name=self.name,
@@ -120,6 +122,14 @@ class Grid:
             epoch=self.epoch,
             notes=self.notes,
         )
+        return replace(out, merges=self._merges(out, heading_row or 0)) if self.merged else out
+
+    def _merges(self, sheet: Sheet, heading_row: int) -> tuple[Merge, ...]:
+        of_column = {letter: heading for heading, letter in sheet.letters.items() if heading in sheet.cells.columns}
+        areas = (
+            (of_column.get(get_column_letter(c1)), r1, r2) for r1, c1, r2, _ in self.merged if r2 > r1 > heading_row
+        )
+        return tuple(Merge(heading, r1, r2) for heading, r1, r2 in areas if heading is not None)
 
 
 def place_of(file: str, sheet: str) -> str:
@@ -146,52 +156,73 @@ def sheet_from(
         If there is no row with text, or no row ``heading_row``.
     """
     where = place_of(file, name)
-    filled = [any(cell and not cell.isspace() for cell in record) for record in grid]
-    at = _heading_at(grid, rows, filled, heading_row, where)
-    headings = _headings(grid[at])
-    plain = [folded(cell) for cell in grid[at]]
-    body = range(at + 1, len(grid))
-    again = {i for i in body if filled[i] and _begins_as(grid[i], plain) and [folded(c) for c in grid[i]] == plain}
-    totals = _totals(grid, filled, at)
-    use = [i for i in body if filled[i] and i not in again and i not in totals]
-    width = len(headings)
-    longer = np.array([any(cell.strip() for cell in grid[i][width:]) for i in use], dtype=bool)
-    # A spreadsheet leaves out empty cells at the end of a row.
-    table = [tuple(grid[i][:width]) + ("",) * (width - len(grid[i])) for i in use]
-    cells = (
-        pd.DataFrame(table, columns=headings, dtype=object)
-        if table
-        else pd.DataFrame({h: pd.Series(dtype=object) for h in headings})
+    at = heading_at(grid, rows, heading_row, where)
+    return sheet_below(
+        grid[at],
+        body_from(grid[at + 1 :], rows[at + 1 :], len(grid[at])),
+        file=file,
+        name=name,
+        counted=counted,
+        above=[has_text(record) for record in grid[:at]],
+        epoch=epoch,
+        notes=notes,
     )
+
+
+def sheet_below(
+    heading: Sequence[str],
+    body: Body,
+    *,
+    file: str,
+    name: str,
+    counted: int,
+    above: Sequence[bool] = (),
+    epoch: datetime = EPOCH_1900,
+    notes: Sequence[Note] = (),
+) -> Sheet:
+    """Make a Sheet of the cells of the heading row and the rows below it.
+
+    Parameters
+    ----------
+    above : sequence of bool
+        Whether each row above the headings holds text.
+    """
+    headings = heading_names(heading)
+    width = len(headings)
+    filled = body.filled()
+    again = body.like(heading) & filled
+    totals = body.totals(filled)
+    records, errors = _without_errors(body.take(filled & ~again & ~totals))
     people = tuple(h for h in headings if about_a_person(h))
-    number = np.array([rows[i] for i in use], dtype="int64")
+    cells = {h: column for h, column in zip(headings, records.columns, strict=False) if h not in people}
     return Sheet(
         file=file,
         sheet=name,
-        cells=cells.drop(columns=list(people)),
-        row=number,
+        cells=pd.DataFrame({h: c.series() for h, c in cells.items()}, index=pd.RangeIndex(len(records.rows))),
+        row=records.rows,
         people=people,
-        twin=_twins(table, number),
-        longer=longer,
+        twin=records.twins(width),
+        longer=records.longer_than(width),
         counted=counted,
-        blank=sum(not f for f in filled),
-        headings=1 + sum(filled[:at]) + len(again),
-        totals=len(totals),
+        blank=len(above) - sum(above) + int((~filled).sum()),
+        headings=1 + sum(above) + int(again.sum()),
+        totals=int((totals & ~again).sum()),
         epoch=epoch,
-        notes=tuple(notes),
+        notes=(*notes, *errors, *_repeated_headings(heading, headings, records)),
         letters={h: get_column_letter(i) for i, h in enumerate(headings, start=1)},
     )
 
 
-def _begins_as(record: Sequence[str], plain: Sequence[str]) -> bool:
-    # A cheap look before the whole record is folded.
-    return record[0].strip().casefold()[:12] == plain[0][:12]
+def heading_at(grid: Sequence[Sequence[str]], rows: Sequence[int], heading_row: int | None, where: str) -> int:
+    """Return the position of the headings among raw rows: row ``heading_row``, else the first with text in two cells.
 
-
-def _heading_at(
-    grid: Sequence[Sequence[str]], rows: Sequence[int], filled: list[bool], heading_row: int | None, where: str
-) -> int:
-    if not any(filled):
+    Raises
+    ------
+    InputError
+        If no row has text, or there is no row ``heading_row``.
+    """
+    first = next((at for at, record in enumerate(grid) if has_text(record)), None)
+    if first is None:
         raise InputError(f"{where}: the sheet is empty.", remedy="Give it headings and rows, or take it away.")
     if heading_row is not None:
         if heading_row not in rows:
@@ -201,41 +232,44 @@ def _heading_at(
             )
         return list(rows).index(heading_row)
     # A title above the headings fills one cell; the headings of a table of one column fill one, too.
-    wide = (i for i, f in enumerate(filled) if f and sum(bool(c.strip()) for c in grid[i]) > 1)
-    return next(wide, filled.index(True))
+    return next((at for at, record in enumerate(grid) if several_cells(record)), first)
 
 
-def _headings(record: Sequence[str]) -> list[str]:
-    width = max((i + 1 for i, cell in enumerate(record) if cell.strip()), default=0)
-    out: list[str] = []
-    for i, cell in enumerate(record[:width]):
-        name = " ".join(cell.split()) or f"column {i + 1}"
-        out.append(name if name not in out else f"{name} ({i + 1})")
-    return out
+def has_text(record: Sequence[str]) -> bool:
+    """Whether any cell of a raw row has text."""
+    return any(cell and not cell.isspace() for cell in record)
 
 
-def _totals(grid: Sequence[Sequence[str]], filled: list[bool], at: int) -> set[int]:
-    found: set[int] = set()
-    for i in range(len(grid) - 1, at, -1):
-        if filled[i]:
-            first = next(cell for cell in grid[i] if cell.strip())
-            if folded(first).rstrip(":") not in _TOTALS:
-                break
-            found.add(i)
-    return found
+def several_cells(record: Sequence[str]) -> bool:
+    """Whether two cells of a raw row or more have text."""
+    return sum(bool(cell.strip()) for cell in record) > 1
 
 
-def _twins(table: list[tuple[str, ...]], number: np.ndarray) -> np.ndarray:
-    first: dict[int, int] = {}
-    seen: dict[tuple[str, ...], int] = {}
-    for place, record in enumerate(table):
-        earlier = seen.setdefault(record, place)
-        if earlier != place:
-            first[place] = earlier
-    out = np.zeros(len(table), dtype="int64")
-    for place, earlier in first.items():
-        out[place] = number[earlier]
-    return out
+def _repeated_headings(heading: Sequence[str], names: Sequence[str], body: Body) -> Iterator[Note]:
+    for place, first in repeated(names, heading).items():
+        one, two = (body.columns[at] for at in (first, place))
+        different = int((one.words[one.places] != two.words[two.places]).sum())
+        yield Note(
+            column=names[place],
+            effect=DOUBTFUL if different else NOTE,
+            rule=repeated_rule(names, place, first, different),
+            what_to_do="Rename one of them; or say in records.toml, under columns, which of the two is meant.",
+        )
+
+
+def _without_errors(body: Body) -> tuple[Body, list[Note]]:
+    """Return the rows with cells that hold a spreadsheet's error emptied, and a note for each."""
+    columns, notes = [], []
+    for place, column in enumerate(body.columns):
+        wrong = column.rows_of(ERRORS.__contains__)
+        if wrong.any():
+            notes += [
+                error_note(int(row), get_column_letter(place + 1), str(column.words[at]))
+                for row, at in zip(body.rows[wrong], column.places[wrong], strict=True)
+            ]
+            column = merged_words(column.places, ["" if word in ERRORS else word for word in column.words])
+        columns.append(column)
+    return Body(tuple(columns), body.rows), notes
 
 
 def named(headings: Sequence[str], wanted: str) -> str | None:

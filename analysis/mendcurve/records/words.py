@@ -33,8 +33,8 @@ class Words:
         """Return the rows whose text ``holds``, shape (rows,); each word is asked once."""
         return np.fromiter(map(holds, self.words), dtype=bool, count=len(self.words))[self.places]
 
-    def take(self, rows: np.ndarray) -> Words:
-        """Return the rows at positions (or of a mask) ``rows``."""
+    def take(self, rows: np.ndarray | slice) -> Words:
+        """Return the rows at positions (or of a mask or slice) ``rows``."""
         return Words(self.places[rows], self.words)
 
     def series(self) -> pd.Series:
