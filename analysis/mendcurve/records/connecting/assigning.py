@@ -56,6 +56,8 @@ class Feed:
     ----------
     columns : mapping of our column to Decision
         The heading, why, and what is in doubt; a value "" with doubts is a question.
+    maybe : mapping of our column to Decision
+        A heading that is likely and not sure, for the rescue to say.
     id_from, constant : mapping of our column to Decision
     settings : mapping of key to Decision
         Plain keys: date_order, unit, decimal, missing, stay_by, number_repeats.
@@ -67,6 +69,7 @@ class Feed:
     seen: Seen
     why: Decision
     columns: dict[str, Decision] = field(default_factory=dict)
+    maybe: dict[str, Decision] = field(default_factory=dict)
     constant: dict[str, Decision] = field(default_factory=dict)
     id_from: dict[str, Decision] = field(default_factory=dict)
     settings: dict[str, Decision] = field(default_factory=dict)
@@ -99,14 +102,13 @@ def feeds_of(one: Seen, vocabulary: Vocabulary, species: Mapping[str, str]) -> t
     best = scores[ranked[0]]
     if best.points < _ENOUGH or best.lacking:
         return [], _not_taken(one, scores, ranked, vocabulary)
-    doubts = []
+    main = _feed(best, one, Decision(value=best.table, reasons=best.reasons))
+    feeds = [main, *(_besides(one, main, vocabulary) if best.table == "intakes" else [])]
     second = scores[ranked[1]]
-    if not second.lacking and second.points >= _CLOSE * best.points and second.points >= _ENOUGH:
-        doubts.append(f"it may also be {second.table}; if it is, write [tables.{second.table}] for it")
-    main = _feed(best, one, Decision(value=best.table, reasons=best.reasons, doubts=tuple(doubts)))
-    feeds = [main]
-    if best.table == "intakes":
-        feeds += _besides(one, main, vocabulary)
+    close = not second.lacking and second.points >= max(_CLOSE * best.points, _ENOUGH)
+    if close and second.table not in {feed.table for feed in feeds}:
+        doubt = f"it may be {second.table} instead; if it is, write [tables.{second.table}] for [tables.{best.table}]"
+        main.why = Decision(value=best.table, reasons=best.reasons, doubts=(doubt,))
     return feeds, main.why
 
 
@@ -244,9 +246,9 @@ def _feed(rated: _Rated, one: Seen, why: Decision) -> Feed:
     for column, found in rated.matches.items():
         if column in rated.constant:
             continue
-        feed.columns[column] = _decision(found)
+        (feed.columns if found.sure else feed.maybe)[column] = _decision(found)
     for column in required(rated.table):
-        if column not in feed.columns and column not in feed.constant and not _by_wide(feed, column):
+        if column not in (*feed.columns, *feed.maybe) and column not in feed.constant and not _by_wide(feed, column):
             feed.columns[column] = Decision(value="", doubts=(_ask_for(rated.table, column),))
     return feed
 
@@ -258,9 +260,7 @@ def _by_wide(feed: Feed, column: str) -> bool:
 
 
 def _decision(found: Match) -> Decision:
-    if found.sure:
-        return Decision(value=found.heading, reasons=(found.reason,))
-    return Decision(value="", doubts=(f'"{found.heading}" may be it: {found.reason}',))
+    return Decision(value=found.heading, reasons=(found.reason,))
 
 
 def _ask_for(table: str, column: str) -> str:

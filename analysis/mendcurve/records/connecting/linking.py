@@ -1,4 +1,4 @@
-"""Ids: which heading names a stay, which an animal, how rows of other sheets find theirs, and ids made where none is."""
+"""Ids: which heading names a stay, which an animal, how other rows find theirs, and ids made where there is none."""
 
 from __future__ import annotations
 
@@ -18,6 +18,8 @@ from mendcurve.records.stay_finding import DAYS
 _LINKED, _WELL = 0.3, 0.8
 # Share of repeated ids with another day of arrival from which a heading is an animal's and not a stay's.
 _RETURNS = 0.5
+# Numbers in several sheets that are looked at, and share of other species among them from which they begin anew.
+_FEWEST_SHARED, _OTHERS = 3, 0.4
 _NUMBER = Decision(value=True, reasons=("every table of the sheet must number repeats alike",))
 
 
@@ -55,16 +57,18 @@ def _own_ids(intakes: list[Feed], vocabulary: Vocabulary) -> None:
     for feed in intakes:
         stay, animal = feed.headings.get("stay_id", ""), feed.headings.get("animal_id", "")
         day = feed.headings.get("intake_date", "")
-        if stay and animal:
-            if not _repeated(feed, stay) or not _repeated(feed, animal):
-                continue
+        if stay and animal and not _repeated(feed, stay):
+            continue
         one = stay or animal
         if not one:
             _no_id(feed, day)
             continue
         again = _repeated(feed, one)
-        returns = _returns(intakes, one, day)
-        if returns and day:
+        restarts = _restarts(intakes, one)
+        returns = _returns([feed] if restarts else intakes, one, day)
+        if restarts and day:
+            _counted_anew(feed, one, day, restarts)
+        elif returns and day:
             _by_day(feed, one, day, returns)
         else:
             _one_id(feed, one, stay_like=_stay_like(feed, one, vocabulary), again=again)
@@ -99,6 +103,38 @@ def _returns(intakes: Iterable[Feed], heading: str, day: str) -> str:
     if other < max(1, _RETURNS * len(days)):
         return ""
     return f'{other} of {both["id"].nunique()} stand in several rows with different days of "{day}"'
+
+
+def _restarts(intakes: Iterable[Feed], heading: str) -> str:
+    """Return in words that numbers begin anew in each sheet, for other animals; "" where they do not."""
+    parts = [
+        pd.DataFrame(
+            {
+                "sheet": at,
+                "id": _cells(feed.seen, heading),
+                "species": _cells(feed.seen, feed.headings["species"]).str.casefold(),
+            }
+        ).drop_duplicates("id")
+        for at, feed in enumerate(intakes)
+        if heading in feed.seen.sheet.cells.columns and "species" in feed.headings
+    ]
+    if len(parts) < 2:
+        return ""
+    both = pd.concat(parts, ignore_index=True)
+    both = both[both["id"] != ""]
+    shared = both[both["id"].duplicated(keep=False)].groupby("id")["species"].nunique()
+    other = int((shared > 1).sum())
+    if len(shared) < _FEWEST_SHARED or other < _OTHERS * len(shared):
+        return ""
+    return f'{other} of {len(shared)} numbers of "{heading}" stand in several sheets for animals of different species'
+
+
+def _counted_anew(feed: Feed, heading: str, day: str, restarts: str) -> None:
+    feed.columns.pop("stay_id", None)
+    feed.columns.pop("animal_id", None)
+    feed.id_from["stay_id"] = Decision(
+        value=[heading, day], reasons=(f"{restarts}: numbers begin anew, so number and day make one stay",)
+    )
 
 
 def _one_id(feed: Feed, heading: str, *, stay_like: bool, again: int) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -40,6 +41,8 @@ class Look:
         Heading -> the fuller words for it, where a row above says more ("Date" below "Outcome").
     refused : str
         Why the sheet cannot be read as one table, and what to do; "" where it can.
+    hollow : bool
+        It is refused because it holds no records: nothing needs to be done.
     reasons, doubts : tuple of str
     """
 
@@ -49,6 +52,7 @@ class Look:
     heading_row: int | None = None
     labels: dict[str, str] = field(default_factory=dict)
     refused: str = ""
+    hollow: bool = False
     reasons: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
 
@@ -92,11 +96,11 @@ def look_at(grid: Grid, known: frozenset[str]) -> Look:
     """Find the headings of a sheet and what lies around them."""
     filled = [i for i, row in enumerate(grid.cells) if any(cell.strip() for cell in row)]
     if len(filled) < 2:
-        why = "the sheet is empty." if not filled else "the sheet holds one row and no records."
-        return Look(file=grid.file, name=grid.name, refused=f"{place_of(grid.file, grid.name)}: {why}")
+        why = "it is empty" if not filled else "it holds one row and no records"
+        return Look(file=grid.file, name=grid.name, hollow=True, refused=why)
     at, labels, doubts = _heading_at(grid, filled, known)
     body = [i for i in filled if i > at]
-    refused = _beside(grid, at, body, known, labels) or _below(grid, at, body, known)
+    refused = _beside(grid, at, body, known, labels) or _stacked(grid, at, filled, known)
     if refused:
         return Look(file=grid.file, name=grid.name, refused=f"{place_of(grid.file, grid.name)}: {refused}")
     number = grid.rows[at]
@@ -105,16 +109,21 @@ def look_at(grid: Grid, known: frozenset[str]) -> Look:
     except InputError as error:
         return Look(file=grid.file, name=grid.name, refused=_said(error))
     same = tuple(alone.cells.columns) == tuple(sheet.cells.columns) and alone.headings == sheet.headings
-    headings = _named(grid.cells[at])
+    headings = {letter: heading for heading, letter in sheet.letters.items()}
     return Look(
         file=grid.file,
         name=grid.name,
         sheet=sheet,
         heading_row=None if same else number,
-        labels={headings[j]: label for j, label in labels.items() if j in headings},
+        labels={headings[c]: label for j, label in labels.items() if (c := get_column_letter(j + 1)) in headings},
         reasons=_reasons(grid, at, filled, sheet),
-        doubts=(*doubts, *_stray(grid, at, body, sheet)),
+        doubts=(*(() if _in_names(labels, headings) else doubts), *_stray(grid, at, body, sheet)),
     )
+
+
+def _in_names(labels: dict[int, str], headings: dict[str, str]) -> bool:
+    """Whether reading already puts the two rows of headings together (merged cells say which belong together)."""
+    return all(folded(headings.get(get_column_letter(j + 1), label)) == folded(label) for j, label in labels.items())
 
 
 def _known_in(cells: Sequence[str], known: frozenset[str]) -> int:
@@ -172,7 +181,8 @@ def _two_rows(grid: Grid, upper: int, lower: int, known: frozenset[str], filled:
         for j in range(c1 - 1, c2)
         if c1 - 1 < len(above)
     }
-    repeated = len({folded(c) for c in below if c.strip()}) < sum(bool(c.strip()) for c in below)
+    times = Counter(folded(c) for c in below if c.strip())
+    repeated = any(n > 1 for n in times.values())
     labels: dict[int, str] = {}
     group = ""
     for j, cell in enumerate(below):
@@ -181,19 +191,11 @@ def _two_rows(grid: Grid, upper: int, lower: int, known: frozenset[str], filled:
         over = spans.get(j, group).strip()
         if over and cell.strip():
             joined = f"{over} {cell}"
-            labels[j] = joined if _is_known(joined, known) or not _is_known(cell, known) or repeated else cell
+            own_words = _is_known(cell, known) and times[folded(cell)] == 1
+            labels[j] = cell if own_words and not _is_known(joined, known) else joined
     better = sum(_is_known(labels.get(j, c), known) for j, c in enumerate(below))
     alone = max(_known_in(above, known), _known_in(below, known))
     return labels if better > alone or (repeated and spans and better >= alone) else {}
-
-
-def _named(cells: Sequence[str]) -> dict[int, str]:
-    """Return column -> heading, as the sheet will name it."""
-    out: dict[int, str] = {}
-    for j, cell in enumerate(cells):
-        name = " ".join(cell.split()) or f"column {j + 1}"
-        out[j] = name if name not in out.values() else f"{name} ({j + 1})"
-    return out
 
 
 def _reasons(grid: Grid, at: int, filled: list[int], sheet: Sheet) -> tuple[str, ...]:
@@ -270,17 +272,20 @@ def _again(headings: Sequence[str], known: frozenset[str]) -> list[tuple[int, in
     return [(a, b - 1) for a, b in pairwise(edges) if _known_in(headings[a:b], known) >= 2]
 
 
-def _below(grid: Grid, at: int, body: list[int], known: frozenset[str]) -> str:
+def _stacked(grid: Grid, at: int, filled: list[int], known: frozenset[str]) -> str:
     """Return why the sheet holds several tables one below the other, or ""."""
     own = [folded(c) for c in grid.cells[at] if c.strip()]
-    for i in body[1:]:
+    for i in filled:
+        between = [k for k in filled if min(i, at) < k < max(i, at)]
         cells = [c for c in grid.cells[i] if c.strip()]
-        if len(cells) < _KNOWN_TWICE or [folded(c) for c in cells] == own or _numbers(cells):
+        if not between or len(cells) < _KNOWN_TWICE or [folded(c) for c in cells] == own or _numbers(cells):
             continue
         if _known_in(cells, known) >= max(_KNOWN_TWICE, 0.7 * len(cells)):
+            second = max(i, at)
+            shown = ", ".join(c.strip() for c in grid.cells[second] if c.strip())
             return (
-                f"a second table begins in row {grid.rows[i]} ({', '.join(c.strip() for c in cells)}), and a sheet "
-                f"must hold one. Move the rows from {grid.rows[i]} on to a sheet of their own, and run connect again."
+                f"a second table begins in row {grid.rows[second]} ({shown}), and a sheet must hold one. Move the rows "
+                f"from {grid.rows[second]} on to a sheet of their own, and run connect again."
             )
     return ""
 

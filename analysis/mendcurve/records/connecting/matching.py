@@ -21,6 +21,8 @@ MARGIN = 6.0
 # What the name of a heading can give at most and at least where it is one of the words we know.
 _BEST, _LAST = 1.0, 0.6
 _WORD_IN = 0.55
+_MANY_WORDS = 12
+_MAY_BE_NUMBERS = frozenset(("room", "place", "zone"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,28 +89,27 @@ def content_fit(column: Column, profile: Profile, known: Mapping[str, str]) -> f
     """
     if not profile.filled:
         return 0.4
-    dates = profile.date + profile.serial
     if column.kind in ("date", "datetime"):
-        return 0.0 if dates < 0.5 else 0.5 + 0.5 * profile.date
+        return 0.0 if profile.date + profile.serial < 0.5 else 0.5 + 0.5 * profile.date
     if profile.date >= 0.5:
         return 0.0
     if column.kind in ("count", "number", "money"):
         return 0.0 if profile.number < 0.5 else 0.5 + 0.4 * profile.number
-    if column.kind == "yes_no":
-        share = max(profile.yes_no, profile.share_in(known))
-        return 0.0 if profile.distinct > 12 and share < 0.5 else 0.3 + 0.7 * share
-    if column.name == "species":
-        if profile.number >= 0.8:
-            return 0.0
-        return 0.35 + 0.65 * profile.species
-    if column.kind in ("code", "list"):
-        share = profile.share_in(known)
-        if profile.number >= 0.8 and share < 0.5:
-            return 0.0
-        return 0.3 + 0.7 * share - (0.25 if profile.distinct > 40 and share < 0.2 else 0)
-    if column.kind == "text" and profile.number >= 0.8 and column.name not in ("room", "place", "zone"):
+    if column.kind in ("yes_no", "code", "list"):
+        return _codes_fit(column, profile, known)
+    if profile.number >= 0.8 and column.kind == "text" and column.name not in _MAY_BE_NUMBERS:
         return 0.0
-    return 0.5
+    return 0.35 + 0.65 * profile.species if column.name == "species" else 0.5
+
+
+def _codes_fit(column: Column, profile: Profile, known: Mapping[str, str]) -> float:
+    share = profile.share_in(known)
+    if column.kind == "yes_no":
+        share = max(profile.yes_no, share)
+        return 0.0 if profile.distinct > _MANY_WORDS and share < 0.5 else 0.3 + 0.7 * share
+    if profile.number >= 0.8 and share < 0.5:
+        return 0.0
+    return 0.3 + 0.7 * share - (0.25 if profile.distinct > 3 * _MANY_WORDS and share < 0.2 else 0)
 
 
 def match(
@@ -159,7 +160,7 @@ def _decided(
     column: Column, heading: str, label: str, score: float, fits: Mapping[str, Named | None], profile: Profile
 ) -> Match:
     named = fits[column.name]
-    assert named is not None  # noqa: S101 - a score above zero has a name
+    assert named is not None  # a score above zero has a name
     shown = f'"{label}"' if label != heading else ""
     if named.exact:
         reason = f"{shown} is a usual word for it" if shown else "a usual word for it"

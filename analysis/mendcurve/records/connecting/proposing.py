@@ -112,7 +112,14 @@ def _taken(looks: Sequence[Look], vocabulary: Vocabulary) -> tuple[Told, ...]:
     for look in looks:
         one = sheets[id(look)]
         if one is None:
-            first.append((look, Decision(value="refused", doubts=(look.refused,)), []))
+            said = (look.refused,)
+            first.append(
+                (
+                    look,
+                    Decision(value="hollow", reasons=said) if look.hollow else Decision(value="refused", doubts=said),
+                    [],
+                )
+            )
         else:
             feeds, taken = feeds_of(one, vocabulary, species)
             first.append((look, taken, feeds))

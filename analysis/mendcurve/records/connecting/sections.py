@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from mendcurve.records.connecting.assigning import Feed
+from mendcurve.records.connecting.decision import Decision
+from mendcurve.records.connecting.evidence import currency
 from mendcurve.records.connecting.linking import headings_used
 from mendcurve.records.connecting.splitting import plain_heading, split_heading
 from mendcurve.records.connecting.vocabulary import Vocabulary
@@ -20,7 +23,7 @@ if TYPE_CHECKING:
 
 _HEAD = (
     "What connect read out of this folder. Every line says why; look them through, correct what is wrong, and keep",
-    'the file: it is read each time. A line that begins with "# ?" is a question. Where it holds a key, take the "# ? "',
+    'the file: it is read each time. A line that begins with "# ?" is a question. Where it holds a key, take "# ? "',
     "away to answer yes; else do what it says, or delete it.",
 )
 _MONEY = ("spending", "grants", "receipts")
@@ -40,10 +43,15 @@ def sections(told: Sequence[Told], feeds: Sequence[Feed], vocabulary: Vocabulary
 
 
 def _rescue(feeds: Sequence[Feed]) -> Section:
-    above = ['name = "..." prints the name of the rescue on every report.']
+    above = 'name = "..." prints the name of the rescue on every report.'
+    lines = []
     if any(feed.table in _MONEY for feed in feeds):
-        above.append('currency = "EUR" is taken for every amount; write another three-letter code if it is not so.')
-    return Section(title="[rescue]", above=tuple(above))
+        found = currency(feeds)
+        asked = (
+            () if found.value or found.doubts else ('amounts are taken for "EUR"; write another code if they are not',)
+        )
+        lines = [_line("currency", Decision(value=found.value, reasons=found.reasons, doubts=(*found.doubts, *asked)))]
+    return Section(title="[rescue]", above=(above,), lines=tuple(lines))
 
 
 def _files(told: Sequence[Told]) -> list[Section]:
@@ -72,6 +80,19 @@ def _plain_reasons(one: Told) -> tuple[str, ...]:
 
 def _table(feed: Feed, feeds: Sequence[Feed], vocabulary: Vocabulary, *, many: bool, first: bool) -> list[Section]:
     name = f"tables.{feed.table}"
+    lines = _keys(feed, first=first) + (_unread(feed, feeds, vocabulary) if first else [])
+    out = [Section(title=f"[[{name}]]" if many else f"[{name}]", lines=tuple(lines))]
+    if feed.constant:
+        out.append(Section(title=f"[{name}.constant]", lines=tuple(_line(c, d) for c, d in feed.constant.items())))
+    columns = _columns(feed)
+    if columns:
+        out.append(Section(title=f"[{name}.columns]", lines=tuple(columns)))
+    out += [Section(title=f"[{name}.codes.{column}]", lines=codes) for column, codes in feed.codes.items()]
+    return out
+
+
+def _keys(feed: Feed, *, first: bool) -> list[Line]:
+    """Return the plain keys of a section."""
     look = feed.seen.look
     lines = [Line(key="file", value=look.file, reasons=feed.why.reasons, doubts=feed.why.doubts)]
     if look.name:
@@ -80,8 +101,7 @@ def _table(feed: Feed, feeds: Sequence[Feed], vocabulary: Vocabulary, *, many: b
         lines.append(Line(key="heading_row", value=look.heading_row, reasons=look.reasons[:2]))
     if first:
         lines += [Line(key="", doubts=(doubt,)) for doubt in look.doubts]
-    for key, decided in feed.settings.items():
-        lines.append(_line(key, decided))
+    lines += [_line(key, decided) for key, decided in feed.settings.items()]
     if feed.id_from:
         value = {column: list(d.value) for column, d in feed.id_from.items()}
         reasons = tuple(dict.fromkeys(r for d in feed.id_from.values() for r in d.reasons))
@@ -89,24 +109,10 @@ def _table(feed: Feed, feeds: Sequence[Feed], vocabulary: Vocabulary, *, many: b
         lines.append(Line(key="id_from", value=value, reasons=reasons, doubts=doubts))
     if feed.wide is not None and feed.wide.spec:
         lines.append(Line(key="wide", value=feed.wide.spec, reasons=feed.wide.reasons, doubts=feed.wide.doubts))
-    if first:
-        lines += _unread(feed, feeds, vocabulary)
-    out = [Section(title=f"[[{name}]]" if many else f"[{name}]", lines=tuple(lines))]
-    if feed.constant:
-        out.append(Section(title=f"[{name}.constant]", lines=tuple(_line(c, d) for c, d in feed.constant.items())))
-    columns = _columns(feed)
-    if columns:
-        out.append(Section(title=f"[{name}.columns]", lines=tuple(columns)))
-    for column, codes in feed.codes.items():
-        if codes:
-            out.append(Section(title=f"[{name}.codes.{column}]", lines=codes))
-    return out
+    return lines
 
 
-def _line(key: str, decided: object) -> Line:
-    from mendcurve.records.connecting.decision import Decision
-
-    assert isinstance(decided, Decision)
+def _line(key: str, decided: Decision) -> Line:
     value = decided.value if decided.value not in ("", [], ()) else None
     return Line(key=key, value=value, reasons=decided.reasons, doubts=decided.doubts)
 
@@ -119,6 +125,8 @@ def _columns(feed: Feed) -> list[Line]:
         decided = feed.columns.get(column)
         if decided is not None:
             lines.append(_line(column, decided))
+        elif column in feed.maybe:
+            lines.append(replace(_line(column, feed.maybe[column]), question=True))
         elif column not in (*feed.constant, *feed.id_from) and named(present, column) and not _wide(feed, column):
             lines.append(Line(key=column, value="", reasons=("not of this table",)))
     return lines
@@ -129,7 +137,7 @@ def _wide(feed: Feed, column: str) -> bool:
 
 
 def _unread(feed: Feed, feeds: Sequence[Feed], vocabulary: Vocabulary) -> list[Line]:
-    """Return the headings of the sheet that no table reads: known ones as ``ignore``, others and people's as comments."""
+    """Return the headings that no table reads: known ones as ``ignore``, others and people's as comments."""
     used = headings_used(feeds)[id(feed.seen)]
     known = set(vocabulary.unread) | {w for t in vocabulary.headings.values() for ws in t.values() for w in ws}
     rest = [h for h in feed.seen.sheet.cells.columns if h not in used and feed.seen.profiles[h].filled]

@@ -31,7 +31,7 @@ def _of(one: Told) -> list[str]:
     if one.taken.value == "refused":
         return [*(one_line(doubt) for doubt in one.taken.doubts)]
     if not one.feeds:
-        said = "; ".join((*one.taken.reasons, *one.taken.doubts))
+        said = "; ".join((*one.taken.reasons, *one.taken.doubts)).rstrip(".")
         return [f"{one.look.where}: not read. {said[:1].upper()}{said[1:]}."]
     tables = [feed.table for feed in one.feeds]
     out = [f"{one.look.where}: {_listed(list(dict.fromkeys(tables)))}."]
@@ -50,6 +50,8 @@ def _of(one: Told) -> list[str]:
 def _doubts(one: Told) -> list[str]:
     out = []
     for feed in one.feeds:
+        for column, maybe in feed.maybe.items():
+            out.append(f'{feed.table}, {column}: is it "{maybe.value}"? {"; ".join(maybe.reasons)}')
         for named in (feed.columns, feed.constant, feed.settings, feed.id_from):
             out += [f"{feed.table}, {key}: {doubt}" for key, decided in named.items() for doubt in decided.doubts]
         out += list(feed.wide.doubts) if feed.wide else []

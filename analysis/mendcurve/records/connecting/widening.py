@@ -115,11 +115,11 @@ def _pairs(profiles: Mapping[str, Profile], vocabulary: Vocabulary) -> WideGuess
         match = _NUMBERED.fullmatch(heading.strip())
         stem, number = (match[1].strip(" (#."), match[2]) if match else (heading, "")
         plain = split_heading(stem).plain
-        if plain in words["weight"] and profile.number >= 0.5:
+        if plain in words["weight"] and (profile.number >= 0.5 or not profile.filled):
             weights.setdefault(number, heading)
-        elif plain in words["weighed_on"] and profile.date + profile.serial >= 0.5:
+        elif plain in words["weighed_on"] and (profile.date + profile.serial >= 0.5 or not profile.filled):
             dates.setdefault(number, heading)
-    if len(weights) < _FEWEST:
+    if len(weights) < _FEWEST or not any(profiles[h].filled for h in weights.values()):
         return None
     if set(weights) <= set(dates):
         pairs = {weights[n]: dates[n] for n in weights}
@@ -133,7 +133,8 @@ def _pairs(profiles: Mapping[str, Profile], vocabulary: Vocabulary) -> WideGuess
             reasons=(f"{len(weights)} columns are weights: {shown}",),
             doubts=("no date stands with each of them; add a column with the date of each weighing",),
         )
-    reason = f'{len(pairs)} weights stand each with its date, such as "{next(iter(pairs))}" with "{next(iter(pairs.values()))}"'
+    weight, date = next(iter(pairs.items()))
+    reason = f'{len(pairs)} weights stand each with its date, such as "{weight}" with "{date}"'
     return WideGuess(
         spec=_spec("pairs", pairs=pairs), columns=tuple(h for pair in pairs.items() for h in pair), reasons=(reason,)
     )

@@ -84,9 +84,9 @@ def _lines(line: Line) -> list[str]:
     if line.value is not None:
         start = f"{key_of(line.key)} = {toml(line.value)}"
         mark = "# ? " if line.question else ""
-        said = one_line("; ".join(line.reasons))
+        said = one_line("; ".join(reason.rstrip(".") for reason in line.reasons))
         if said and len(mark + start) + len(said) + 4 > _WIDTH:
-            out += [_comment(said), mark + start]
+            out += [*map(_comment, line.reasons), mark + start]
         else:
             out.append(f"{mark}{start}  # {said}" if said else mark + start)
     elif line.reasons:

@@ -1,0 +1,111 @@
+"""Code lists as lines of a proposal: what the reader knows already, what is suggested, what nobody knows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from mendcurve.records.connecting.assigning import Feed
+from mendcurve.records.connecting.codes_evidence import CodeGuess, code_lists, species_words, spellings
+from mendcurve.records.connecting.vocabulary import Vocabulary, meanings, sure_words
+from mendcurve.records.connecting.writing import Line
+from mendcurve.records.folding import folded
+from mendcurve.records.privacy import masked
+from mendcurve.records.schemas import TABLES, Column
+from mendcurve.records.species import reference
+
+# Words under a heading of conditions that name no health problem. Common practice, no source.
+_HEALTHY = frozenset(
+    (
+        *(
+            "healthy",
+            "well",
+            "normal",
+            "ok",
+            "okay",
+            "good",
+            "fine",
+            "nothing",
+            "clear",
+            "all clear",
+            "excellent",
+            "nad",
+        ),
+        *("no problem", "no problems", "no issues", "none seen", "none found", "good health", "no concerns"),
+    )
+)
+# Words of one column that are asked about; a column with more holds no codes.
+_MOST = 60
+
+
+def codes_of_feed(feed: Feed, vocabulary: Vocabulary) -> dict[str, tuple[Line, ...]]:
+    """Return our column -> lines of its code list, for the columns of codes, species and conditions that are read."""
+    out: dict[str, tuple[Line, ...]] = {}
+    for name, heading in feed.headings.items():
+        column = TABLES[feed.table].column(name)
+        text = feed.seen.sheet.cells[heading]
+        if meanings(column):
+            lines = _coded(code_lists(feed.table, name, text, vocabulary), column)
+        elif name == "species":
+            lines = _suggested(species_words(text, reference()), "keeps its name; add it as [[species]] with its taxon")
+        elif name == "condition":
+            lines = [*_no_problem(text.unique()), *_suggested(spellings(text), "")]
+        else:
+            continue
+        if lines:
+            out[name] = tuple(lines)
+    return out
+
+
+def _coded(guesses: Sequence[CodeGuess], column: Column) -> list[Line]:
+    shipped = sure_words(column)
+    out: list[Line] = []
+    known: list[str] = []
+    unknown = 0
+    for guess in guesses:
+        plain = folded(guess.theirs)
+        if guess.sure and (shipped.get(plain) == guess.ours or plain == guess.ours or not guess.ours):
+            known.append(f"{_shown(guess.theirs)} ({guess.count})")
+        elif guess.sure:
+            out.append(Line(key=guess.theirs, value=guess.ours, reasons=(_rows(guess), guess.reason)))
+        elif masked(guess.theirs)[1]:
+            continue
+        elif guess.ours or guess.nothing:
+            out.append(Line(key=guess.theirs, value=guess.ours, reasons=(_rows(guess), guess.reason), question=True))
+        elif unknown < _MOST:
+            unknown += 1
+            out.append(Line(key=guess.theirs, value="...", reasons=(_rows(guess), "not known"), question=True))
+    if not out:
+        return []
+    can = f'Our words: {", ".join(meanings(column))}; "" where there is nothing to read; "set aside".'
+    head = [Line(key="", reasons=(can,))]
+    if known:
+        head.append(Line(key="", reasons=(f"Known without a line: {', '.join(known[:15])}.",)))
+    return [*head, *out]
+
+
+def _suggested(guesses: Sequence[CodeGuess], otherwise: str) -> list[Line]:
+    out = []
+    for guess in guesses[:_MOST]:
+        if masked(guess.theirs)[1]:
+            continue
+        if guess.ours:
+            out.append(Line(key=guess.theirs, value=guess.ours, reasons=(_rows(guess), guess.reason), question=True))
+        elif otherwise:
+            out.append(Line(key="", reasons=(f"{_shown(guess.theirs)}, {_rows(guess)}: not known; it {otherwise}",)))
+    return out
+
+
+def _no_problem(words: Iterable[object]) -> list[Line]:
+    found: dict[str, str] = {}
+    for word in words:
+        if folded(str(word)) in _HEALTHY:
+            found.setdefault(folded(str(word)), " ".join(str(word).split()))
+    return [Line(key=word, value="", reasons=("no health problem: nothing to read here",)) for word in found.values()]
+
+
+def _rows(guess: CodeGuess) -> str:
+    return "1 row" if guess.count == 1 else f"{guess.count} rows"
+
+
+def _shown(word: str) -> str:
+    return f'"{masked(word)[0][:40]}"'
