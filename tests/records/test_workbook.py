@@ -67,7 +67,6 @@ def test_the_epoch_is_the_books_own(tmp_path):
     ("change", "says", "row"),
     [
         (lambda _, s: s.__setitem__("B2", "=1+1"), "never calculated", 2),
-        (lambda _, s: s.merge_cells("A2:A3"), "is merged", 3),
         (lambda _, s: setattr(s.row_dimensions[3], "hidden", True), "hidden", 3),
     ],
 )

@@ -10,7 +10,6 @@ from openpyxl import load_workbook
 from openpyxl.utils.cell import coordinate_from_string
 from openpyxl.utils.exceptions import InvalidFileException
 from openpyxl.workbook import Workbook
-from openpyxl.worksheet.worksheet import Worksheet
 
 from mendcurve.errors import InputError, nearest
 from mendcurve.records.accounting import Formula, count_workbook_rows, formulas_in, strikes_in
@@ -57,7 +56,9 @@ class Book:
                 remedy=f"Sheets: {', '.join(self.names)}.{nearest(name, self.names)}",
             )
         sheet = self.book[name]
-        grid, rows, notes = [], [], []
+        grid: list[list[str]] = []
+        rows: list[int] = []
+        notes: list[Note] = []
         strikes = strikes_in(self.path)
         for record in sheet.iter_rows():
             if any(cell.value is not None for cell in record):
@@ -77,7 +78,7 @@ class Book:
                 f'{self.path.name}, sheet "{name}": read {len(rows)} rows, but counted {counted}.',
                 remedy="Open the workbook in a spreadsheet and save it again.",
             )
-        notes += [*self._not_calculated(formulas), *_merged(sheet), *hidden(sheet, rows)]
+        notes += [*self._not_calculated(formulas), *hidden(sheet, rows)]
         epoch = EPOCH_1904 if self.book.epoch.year == 1904 else EPOCH_1900
         return Grid(
             file=self.path.name,
@@ -117,18 +118,3 @@ def _open(path: Path) -> Workbook:
             f"{path.name}: this is not a workbook that can be read.",
             remedy="Open it in a spreadsheet (give the password if it asks) and save it as .xlsx, without a password.",
         ) from error
-
-
-def _merged(sheet: Worksheet) -> Iterator[Note]:
-    for area in sheet.merged_cells.ranges:
-        if area.max_row > area.min_row:
-            value = sheet.cell(area.min_row, area.min_col).value
-            for row in range(area.min_row + 1, area.max_row + 1):
-                yield Note(
-                    row=row,
-                    column=str(area),
-                    value="" if value is None else str(value),
-                    rule=f"each row must hold its own values; {area} is merged, so only row {area.min_row} "
-                    "has the value",
-                    what_to_do="Unmerge the cells and fill in each row.",
-                )
