@@ -61,23 +61,49 @@ def connect(
 
 @app.command()
 def check(
-    records: RecordsPath,
+    records: Annotated[
+        Path | None, typer.Argument(metavar="RECORDS", help="Folder of spreadsheets, or one workbook.")
+    ] = None,
     settings: SettingsPath = None,
-    out: Annotated[Path, typer.Option("--out", help="Folder for findings.csv and set_aside.csv.")] = Path("check"),
+    out: Annotated[Path, typer.Option("--out", help="Folder for the findings and the mending list.")] = Path("check"),
+    against: Annotated[Path | None, typer.Option("--against", help="Older records of the same register.")] = None,
+    rules: Annotated[bool, typer.Option("--rules", help="Say how cells are read, and read nothing.")] = False,
 ) -> None:
     """Say what to mend in the records.
 
     Exit code 0: no row was set aside; 1: some were; 2: the records cannot be read.
     """
     from mendcurve.documents import load
+    from mendcurve.documents.against import against_lines, differences
     from mendcurve.documents.checking import report_lines, write
+    from mendcurve.records.comparing import compare
+    from mendcurve.records.rules import rules_text
 
+    if rules:
+        print(rules_text())
+        raise typer.Exit(0)
+    if records is None:
+        raise InputError("check needs the records to read.", remedy="Write: mendcurve check FOLDER")
     loaded = load(records, settings=settings)
     for line in report_lines(loaded):
         print(line)
+    extra = []
+    if against is not None:
+        difference = compare(loaded, load(against, settings=_settings_of(against, records, settings)))
+        extra.append(differences(difference))
+        for line in against_lines(difference):
+            print(line)
     folder = records if records.is_dir() else records.parent
-    print(f"All findings, to work through: {write(loaded, out, folder)}")
+    print(f"All findings, to work through: {write(loaded, out, folder, extra)}")
     raise typer.Exit(1 if len(loaded.set_aside) else 0)
+
+
+def _settings_of(older: Path, newer: Path, given: Path | None) -> Path | None:
+    """Return the settings the older records are read with: their own, else those of the newer."""
+    if given is not None or ((older if older.is_dir() else older.parent) / "records.toml").is_file():
+        return given
+    beside = (newer if newer.is_dir() else newer.parent) / "records.toml"
+    return beside if beside.is_file() else None
 
 
 @app.command()

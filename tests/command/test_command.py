@@ -38,6 +38,7 @@ def run(monkeypatch, capsys):
     return go
 
 
+VERBS = ("connect", "check", "report", "template", "demo", "lab")
 REFUSALS = [
     (("report", "--periodstart", "2025-01-01", "funder", "x"), '"mendcurve report" has no option --periodstart'),
     (("report", "--form=2025-01-01", "funder", "x"), 'Did you mean "--from"'),
@@ -94,6 +95,32 @@ def test_check_ends_with_one_when_a_row_is_set_aside_and_says_where_and_what_to_
     assert "S-3" in (tmp_path / "checked" / "set_aside.csv").read_text(encoding="utf-8")
 
 
+def test_check_against_older_records_says_what_differs_and_keeps_its_exit_codes(run, rescue, tmp_path):
+    older = tmp_path / "older"
+    older.mkdir()
+    text = INTAKES.replace("2025-03-01", "2025-03-02") + "S-3,corn snake,2025-03-09,stray\n"
+    (older / "intakes.csv").write_text(text, encoding="utf-8")
+    code, out, _ = run("check", rescue, "--against", older, "--out", tmp_path / "checked")
+    assert code == 0
+    assert "Held against the older records, which reach to 1 April 2025:" in out
+    assert "1 stay of the older records is gone: S-3 (corn snake, 2025-03-09, stray)." in out
+    assert "Intake date says otherwise in 1 stay: S-1 (2025-03-02; now 2025-03-01)." in out
+    table = (tmp_path / "checked" / "differences.csv").read_text(encoding="utf-8-sig").splitlines()
+    assert len(table) == 3
+    code, _, err = run("check", older, "--against", tmp_path / "nowhere", "--out", tmp_path / "checked")
+    assert code == 2
+    assert "nowhere" in err
+
+
+def test_check_says_its_rules_of_reading_without_records(run):
+    code, out, _ = run("check", "--rules")
+    assert code == 0
+    assert "decimal" in out.lower()
+    code, _, err = run("check")
+    assert code == 2
+    assert "mendcurve check FOLDER" in err
+
+
 def test_check_refuses_a_file_that_is_no_records_file(run, tmp_path):
     wrong = tmp_path / "photo.png"
     wrong.write_bytes(b"\x89PNG not really")
@@ -109,11 +136,10 @@ def test_report_writes_and_says_where(run, rescue, tmp_path):
     assert (tmp_path / "out" / "treatment-2025-01-to-2025-12" / "report.html").is_file()
 
 
-def test_help_lists_the_five_verbs_in_plain_words(run):
+def test_help_lists_the_verbs_in_plain_words(run):
     code, out, _ = run("--help")
     assert code == 0
-    assert [word for word in ("check", "report", "template", "demo", "lab") if f"  {word} " not in out] == []
-    assert "connect" not in out
+    assert [word for word in VERBS if f"  {word} " not in out] == []
 
 
 def test_template_writes_a_workbook(run, tmp_path):
