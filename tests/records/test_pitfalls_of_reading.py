@@ -13,7 +13,7 @@ from mendcurve.errors import InputError
 from mendcurve.records import load
 
 HEAD = ["stay_id", "species", "intake_date", "intake_type"]
-SETTINGS = "[dates]\nas_of = 2026-12-31\nrecords_start = 2024-01-01\n"
+SETTINGS = "[dates]\nas_of = 2024-12-31\nrecords_start = 2024-01-01\n"
 
 
 def text(folder, days, toml="", species="corn snake", ids=None):
