@@ -29,6 +29,13 @@ IN_ORDER, FEWEST = 0.9, 20
 REACH = (3, 7)
 SLACK = 7
 FAR = 25
+# A block of rows, as of a January, this far below the rows before it; and how long after the last good row of a sheet
+# such rows may be.
+YEAR_FALLEN, MOST_FALLEN, END_DAYS = 250, 0.3, 62
+# Share of the rows around that must be in order, and of a block that must lie a year back.
+TIDY = 0.75
+# A place between dates further apart than this is no place.
+WIDEST = 124
 
 
 def check_order_of_rows(review: Review) -> None:
@@ -94,29 +101,71 @@ def out_of_place(day: pd.Series, group: np.ndarray, row: np.ndarray, sheet: np.n
     down = within & (days[1:] < days[:-1])
     steps, falls = (np.bincount(of[1:], weights=w, minlength=of.max() + 1) for w in (within, down))
     tidy = (steps >= FEWEST - 1) & (falls <= (1 - IN_ORDER) * steps)
-    breaks = np.flatnonzero(down & tidy[of[1:]])
-    if not len(breaks):
+    if not (down & tidy[of[1:]]).any():
         return none
-    parts = [_around(days, key, of, breaks, reach) for reach in REACH]
-    both = pd.concat(parts).groupby(level=0, sort=True).first()
+    rest = np.flatnonzero(tidy[of])
+    years = _years_back(days, key, of, rest)
+    rest = np.setdiff1d(rest, years.index.to_numpy())
+    parts = [_around(days, key, of, rest, reach) for reach in REACH]
+    both = pd.concat([years, *parts]).groupby(level=0, sort=True).first()
     place = at[both.index.to_numpy()]
     return _likely(day, row, at, both.set_axis(day.index[place]))
 
 
-def _around(days: np.ndarray, key: np.ndarray, sheet: np.ndarray, breaks: np.ndarray, reach: int) -> pd.DataFrame:
-    """Return the rows near a break that are far from between the medians before and after them, and those."""
-    n = len(days)
-    near = np.unique((breaks[:, None] + np.arange(-reach, reach + 2)[None, :]).clip(0, n - 1))
+def _years_back(days: np.ndarray, key: np.ndarray, sheet: np.ndarray, rest: np.ndarray) -> pd.DataFrame:
+    """Return rows, however many follow each other, that lie a year before the rows above and below them."""
+    spikes = _around(days, key, sheet, rest, REACH[0])
+    spikes = spikes[days[spikes.index.to_numpy()] > spikes["high"]]
+    use = np.setdiff1d(rest, spikes.index.to_numpy())
+    frame = pd.DataFrame({"key": key[use], "day": days[use], "place": use, "sheet": sheet[use]})
+    top = frame.groupby("key")["day"].cummax()
+    fallen = frame["day"] < top - YEAR_FALLEN
+    # Where most have fallen, it is the top that is wrong.
+    fallen &= fallen.groupby(frame["sheet"]).transform("mean") <= MOST_FALLEN
+    if not fallen.any():
+        return pd.DataFrame(
+            columns=["low", "high", "above", "below"], index=pd.Index([], dtype="int64"), dtype="float64"
+        )
+    # A slip takes the whole block down by a year; rows added late lie anywhere.
+    back = top - SLACK - 366 <= frame["day"]
+    back &= frame["day"] <= top - 365 + END_DAYS
+    block = (fallen != fallen.shift()).cumsum()
+    fallen &= back.groupby(block).transform("mean") >= TIDY
+    good = frame[["day", "place"]].where(~fallen)
+    before, after = good.groupby(frame["key"]).ffill()[fallen], good.groupby(frame["key"]).bfill()[fallen]
+    # The last rows of a sheet have nothing below them.
+    high = after["day"].fillna(before["day"] + END_DAYS)
+    out = pd.DataFrame(
+        {
+            "low": before["day"],
+            "high": high,
+            "above": before["place"].astype("int64"),
+            "below": after["place"].fillna(before["place"]).astype("int64"),
+        }
+    )
+    # Rows above and below that are themselves out of order say nothing.
+    sure = (out["low"] >= top[fallen] - FAR) & (out["high"] >= top[fallen] - FAR)
+    return out.set_axis(frame.loc[fallen, "place"].to_numpy())[sure.to_numpy()]
+
+
+def _around(days: np.ndarray, key: np.ndarray, sheet: np.ndarray, rest: np.ndarray, reach: int) -> pd.DataFrame:
+    """Return those of ``rest`` near a break that are far from between the medians around them, and these."""
+    n = len(rest)
+    breaks = np.flatnonzero((np.diff(days[rest]) < 0) & (np.diff(key[rest]) == 0))
+    near = np.unique((breaks[:, None] + np.arange(-reach, reach + 2)[None, :]).clip(0, max(n - 1, 0)))
     beside = near[:, None] + np.r_[-reach:0, 1 : reach + 1][None, :]
     inside = (beside >= 0) & (beside < n)
-    beside = beside.clip(0, n - 1)
+    near, beside = rest[near], rest[beside.clip(0, n - 1)]
     inside &= (key[beside] == key[near][:, None]) & (sheet[beside] == sheet[near][:, None])
     full = inside.all(axis=1)
     near, beside = near[full], beside[full]
     low = np.median(days[beside[:, :reach]], axis=1)
     high = np.median(days[beside[:, reach:]], axis=1)
     room = np.maximum(FAR, high - low)
-    off = (low <= high) & ((days[near] < low - room) | (days[near] > high + room))
+    others = days[beside]
+    # Rows added late stand in no order: there is no place a date should have there.
+    tidy = ((others >= (low - room)[:, None]) & (others <= (high + room)[:, None])).mean(axis=1) >= TIDY
+    off = tidy & (low <= high) & (high - low <= WIDEST) & ((days[near] < low - room) | (days[near] > high + room))
     mid = beside[off][:, [reach // 2, reach + reach // 2]] if off.any() else np.zeros((0, 2), dtype=int)
     return pd.DataFrame({"low": low[off], "high": high[off], "above": mid[:, 0], "below": mid[:, 1]}, index=near[off])
 
@@ -132,8 +181,8 @@ def _likely(day: pd.Series, row: np.ndarray, at: np.ndarray, found: pd.DataFrame
     out = found.assign(
         low=low,
         high=high,
-        above=row[at[found["above"].to_numpy()]],
-        below=row[at[found["below"].to_numpy()]],
+        above=row[at[found["above"].to_numpy(dtype="int64")]],
+        below=row[at[found["below"].to_numpy(dtype="int64")]],
         likely=said,
     )
     return out[out["likely"] != ""]
