@@ -100,7 +100,10 @@ def written(rescue, tmp_path):
 
 def test_the_files_hold_every_finding_and_row(written):
     records, out = written
-    assert {p.name for p in out.iterdir()} == {"findings.csv", "set_aside.csv", "accounts.csv", "findings.xlsx"}
+    assert {p.name for p in out.iterdir()} == {
+        *("findings.csv", "set_aside.csv", "accounts.csv", "findings.xlsx"),
+        *(["words.csv"] if len(records.words) else []),
+    }
     sheet = load_workbook(out / "findings.xlsx")["Mending list"]
     todo = records.cells[records.cells["effect"].isin([SET_ASIDE, "kept, doubtful", "changed"])]
     assert sheet.max_row - 1 == todo["row"].notna().sum()

@@ -21,6 +21,8 @@ LINES = 58
 # Lines kept for each kind of finding, so that the worst do not hide the others.
 RESERVED = 6
 EXAMPLES = 2
+# Unknown words shown.
+WORDS = 5
 # A sentence longer than this is cut on the screen; the files hold it whole.
 LONGEST = 240
 TITLES = {
@@ -39,7 +41,8 @@ def report_lines(records: Records) -> Iterator[str]:
     yield from head
     sections = {effect: found for effect in EFFECTS if (found := _section(records, effect))}
     needs = {effect: min(RESERVED, sum(map(len, groups))) for effect, groups in sections.items()}
-    left = LINES - len(head) - 3 * len(sections)
+    words = list(_words(records))
+    left = LINES - len(head) - 3 * len(sections) - len(words)
     for effect, groups in sections.items():
         yield from ("", f"{TITLES[effect]} ({_counted(records, effect)})")
         needs.pop(effect)
@@ -49,6 +52,19 @@ def report_lines(records: Records) -> Iterator[str]:
             yield from lines
         if fits < len(groups):
             yield f"  and {count(len(groups) - fits, 'more kind')}: see findings.xlsx"
+    yield from words
+
+
+def _words(records: Records) -> Iterator[str]:
+    """Yield the words nobody knows, the most frequent first, and where they are to be explained."""
+    if not len(records.words):
+        return
+    yield from ("", f"Words to explain ({count(len(records.words), 'word')})")
+    for one in each(records.words.head(WORDS)):
+        near = f'; the nearest known is "{one.perhaps}"' if one.perhaps else ""
+        yield _cut(f'  {one.kind} "{one.word}", {count(one.rows, "row")}{near}')
+    more = f"  and {count(len(records.words) - WORDS, 'more word')}. " if len(records.words) > WORDS else "  "
+    yield f"{more}Fill in what they mean in words.csv, and save it with the records as dictionary.csv."
 
 
 def _fitting(groups: list[list[str]], room: int) -> int:
@@ -147,6 +163,8 @@ def _cut(text: str, tail: str = "") -> str:
 def write(records: Records, out: Path, folder: Path, extra: Sequence[pd.DataFrame] = ()) -> Path:
     """Write findings.csv, set_aside.csv, accounts.csv and the mending list, findings.xlsx, into ``out``.
 
+    Where words are unknown, words.csv lists them, to be filled in as the rescue's dictionary.
+
     Parameters
     ----------
     folder : Path
@@ -156,6 +174,8 @@ def write(records: Records, out: Path, folder: Path, extra: Sequence[pd.DataFram
     """
     out.mkdir(parents=True, exist_ok=True)
     named = {"findings": records.findings, "set_aside": records.set_aside, "accounts": records.accounts}
+    if len(records.words):
+        named["words"] = records.words
     named |= {str(frame.attrs["title"]).replace(" ", "_"): frame for frame in extra}
     for name, frame in named.items():
         # The byte-order mark makes spreadsheets read the file as UTF-8.

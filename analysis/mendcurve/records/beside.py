@@ -20,7 +20,7 @@ SETTINGS_FILE = "records.toml"
 # What Mendcurve writes beside the records, or reads beside the tables; and the sheets that hold no records.
 OWN_FILES = frozenset(
     f"{name}{suffix}"
-    for name in ("findings", "set_aside", "accounts", "corrections", "dictionary", "synonyms")
+    for name in ("findings", "set_aside", "accounts", "corrections", "dictionary", "synonyms", "words")
     for suffix in (".csv", ".xlsx")
 )
 OWN_SHEETS = frozenset(("how to", "meanings", "lists", "dictionary"))

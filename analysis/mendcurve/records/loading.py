@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -44,6 +45,7 @@ from mendcurve.records.species import translate as translate_species
 from mendcurve.records.spelling import one_spelling
 from mendcurve.records.stay_finding import find_stays
 from mendcurve.records.translating import Translated, translate
+from mendcurve.records.unknown_words import listed
 from mendcurve.records.wide import plain_rows, rows_shown
 
 _PLACE = ["source_file", "source_sheet", "source_row"]
@@ -132,6 +134,7 @@ def load(
         species=review.species,
         findings=rows_shown(found, "row"),
         cells=rows_shown(in_order(cells)[[*COLUMNS, "record"]], "row"),
+        words=listed(sum((t.unknown for _, _, t in read.parts), Counter()), tables, known, sorted(declared)),
         corrections=corrections.frame(gathered.corrections),
         set_aside=rows_shown(_aside(read, review, found), "row"),
         accounts=_accounts(read, review, whole),

@@ -28,6 +28,8 @@ class Records:
         One line a record, what changes the reports most first: see ``findings.COLUMNS``.
     cells : DataFrame
         The same, one line a cell, with ``record`` (the row's own id, or its stay's): what the mending list is made of.
+    words : DataFrame
+        Words nobody knows, each once, as rows for the rescue's dictionary: see ``unknown_words.COLUMNS``.
     corrections : DataFrame
         Corrections of the rescue's own and what became of them, with who and why: see ``corrections.FRAME``. For the
         rescue's eyes: no document shows it.
@@ -55,6 +57,7 @@ class Records:
     records_start: pd.Timestamp
     digest: str = ""
     cells: pd.DataFrame = field(default_factory=pd.DataFrame)
+    words: pd.DataFrame = field(default_factory=pd.DataFrame)
     corrections: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     def __getitem__(self, table: str) -> pd.DataFrame:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -20,6 +21,7 @@ from mendcurve.records.schemas import TABLES, Column
 from mendcurve.records.settings import Settings
 from mendcurve.records.sheets import Sheet, named
 from mendcurve.records.sources import Source
+from mendcurve.records.unknown_words import unknown_codes
 from mendcurve.records.words import one_text, text_array
 
 # Identical rows that may both be true: two payments of one amount on one day, two askings, two doses without an hour.
@@ -44,6 +46,8 @@ class Translated:
     headings : mapping of column to heading
     recorded : frozenset of str
         Columns that hold at least one value.
+    unknown : Counter of (table, column, word)
+        Rows that write each word no column of codes knows.
     """
 
     frame: pd.DataFrame
@@ -53,6 +57,7 @@ class Translated:
     used: frozenset[str]
     headings: Mapping[str, str]
     recorded: frozenset[str]
+    unknown: Counter[tuple[str, str, str]] = field(default_factory=Counter)
 
 
 def translate(
@@ -119,6 +124,7 @@ def translate(
             n for n in texts if n in parsed and n not in source.constant and parsed[n].has_value[use].any()
         )
         | frozenset(source.constant),
+        unknown=unknown_codes(source, texts, parsed, sound),
     )
 
 
@@ -212,9 +218,7 @@ def shown(text: pd.Series) -> list[str]:
     return [clean[word] for word in text]
 
 
-def _own(
-    source: Source, headings: Mapping[str, str], sheet: Sheet, others: Sequence[Source]
-) -> tuple[Column, ...]:
+def _own(source: Source, headings: Mapping[str, str], sheet: Sheet, others: Sequence[Source]) -> tuple[Column, ...]:
     """Return the columns of the table that do not stand under a heading of intakes, if intakes share the sheet."""
     columns = TABLES[source.table].columns
     intakes = [other for other in others if other.table == "intakes"]
