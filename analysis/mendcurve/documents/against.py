@@ -26,7 +26,6 @@ _IRREGULAR = {"dose": "doses"}
 _KINDS = {
     REUSED: ("{n} now {names} another animal", ""),
     GONE: ("{n} of the older records {are} gone", "Look for a deleted or overwritten row."),
-    ASIDE: ("{n} of the older records {are} set aside now", "Mend them (see the findings)."),
     REOPENED: ("{n} that had ended {are} open again", "Write the outcome down again, if it was lost."),
 }
 
@@ -44,6 +43,9 @@ def against_lines(difference: Difference) -> Iterator[str]:
             one = len(rows) == 1
             said = pattern.format(n=what, are="is" if one else "are", names="names" if one else "name")
             yield f"  {_capital(said)}: {_examples(rows)}." + f" {todo}" * bool(todo)
+    aside = frame.loc[frame["kind"] == ASIDE, "table"].value_counts()
+    if len(aside):
+        yield f"  Set aside now, but used before (see the findings): {_by_table(aside)}."
     yield from _changed(frame[frame["kind"] == CHANGED])
     late = frame[frame["kind"] == BACKDATED]
     if len(late):
