@@ -109,6 +109,17 @@ def test_another_language_is_read(tmp_path):
     }
 
 
+def test_a_word_as_near_to_two_meanings_is_not_suggested(tmp_path):
+    path = tmp_path / "synonyms.csv"
+    line = "word,outcomes,outcome_type,{},{}\n"
+    head = "kind,table,column,ours,theirs\n"
+    text = column("blorpish c")
+    path.write_text(head + line.format("adopted", "blorpish a") + line.format("died", "blorpish b"), encoding="utf-8")
+    assert code_lists("outcomes", "outcome_type", text, load_vocabulary(path))[0].ours == ""
+    path.write_text(head + line.format("adopted", "blorpish a;blorpish b"), encoding="utf-8")
+    assert code_lists("outcomes", "outcome_type", text, load_vocabulary(path))[0].ours == "adopted"
+
+
 MESSY = ("PTS", "Rainbow bridge", "yes", "-", "?", "F", "in shed", "adoptd", "vet", "ok", "gone", "Found", "1", "n/a")
 
 

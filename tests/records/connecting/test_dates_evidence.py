@@ -112,6 +112,31 @@ def test_stays_that_speak_for_both_orders_decide_nothing():
     assert "speaks for both orders" in found.doubts[0]
 
 
+def test_one_slip_does_not_undo_what_the_others_say():
+    into = ["05/11/2024", "06/11/2024", "07/11/2024", "08/11/2024", "11/05/2024"]
+    out = ["02/12/2024", "03/12/2024", "04/12/2024", "01/12/2024", "12/02/2024"]
+    assert decide({"In": into, "Out": out}, pairs=[("In", "Out")]).value == "dmy"
+    # Two of four are no slips any more.
+    into, out = [*into, "11/06/2024"], [*out, "12/03/2024"]
+    assert decide({"In": into, "Out": out}, pairs=[("In", "Out")]).value == ""
+
+
+def test_pairs_that_speak_for_different_orders_decide_nothing():
+    one = {"In": ["05/11/2024", "06/11/2024", "07/11/2024"], "Out": ["02/12/2024", "03/12/2024", "04/12/2024"]}
+    other = {"Found": ["11/05/2024", "11/06/2024", "11/07/2024"], "Ended": ["12/02/2024", "12/03/2024", "12/04/2024"]}
+    assert decide(one | other, pairs=[("In", "Out")]).value == "dmy"
+    both = decide(one | other, pairs=[("In", "Out"), ("Found", "Ended")])
+    assert both.value == ""
+    assert "speaks for both orders" in both.doubts[0]
+
+
+def test_a_stay_of_a_day_is_no_stay_before_its_beginning():
+    same = ["05/11/2024", "06/11/2024", "07/11/2024"]
+    found = decide({"In": same, "Out": same}, pairs=[("In", "Out")])
+    assert found.value == ""
+    assert "in 0 of 3 rows with the month first, in 0 with the day first" in found.reasons[0]
+
+
 @pytest.mark.parametrize(
     ("heading", "told"),
     [
@@ -141,6 +166,15 @@ def test_months_of_something_else_say_nothing():
     )
 
 
+def test_rows_without_a_month_are_not_asked():
+    found = decide(
+        {"Date in": ["02/04/2024", "02/05/2024", "02/06/2024", "05/06/2024", "2024-07-07"]},
+        {"Month": column("Apr", "May", "Jun", "", "Jul")},
+    )
+    assert found.value == "dmy"
+    assert found.reasons[0].startswith("3 of 3 dates")
+
+
 def test_the_name_of_a_sheet_tells_the_month():
     dates = {"Date in": ["03/01/2024", "03/02/2024", "03/04/2024", "03/05/2024"]}
     assert decide(dates, sheet="March 2024").value == "mdy"
@@ -163,6 +197,18 @@ def test_the_order_of_rows_decides():
     assert decide({"Date in": up[:5]}).value == ""
 
 
+def test_rows_in_order_of_time_either_way_say_nothing():
+    # All of March: the days go up, and read month first the months do.
+    assert decide({"Date in": [f"{d}/3/2024" for d in (1, 2, 4, 5, 6, 7, 8, 9, 10, 11, 12)]}).value == ""
+
+
+def test_rows_in_no_order_say_nothing():
+    days = pd.date_range("2024-01-01", "2024-12-12", freq="17D")
+    days = days[days.day <= 12]
+    mixed = [f"{d:%d/%m/%Y}" for d in days[[5, 2, 7, 0, 3, 6, 1, 4]]]
+    assert decide({"Date in": mixed}).value == ""
+
+
 # Day first sorted by its letters is month first in order of time.
 def test_text_sorted_as_text_says_nothing():
     days = pd.date_range("2024-01-01", "2024-12-12", freq="17D")
@@ -171,17 +217,15 @@ def test_text_sorted_as_text_says_nothing():
 
 
 def test_dates_after_today_speak_against_an_order():
-    dates = {
-        "Date in": ["02/05/2026", "03/06/2026", "05/06/2026", "06/05/2026", "01/06/2026", "07/04/2026", "08/05/2026"]
-    }
-    # Month first, 3 July is not before 20 June ... only those with a second number of 7 or more would be.
     late = {"Date in": ["08/02/2026", "09/03/2026", "10/04/2026", "12/05/2026"]}
-    assert decide(dates, today=TODAY).value == ""
     found = decide(late, today=TODAY)
     assert found.value == "dmy"
     assert "4 of 4 dates" in found.reasons[0]
     assert "would lie after 20 June 2026 with the month first, 0 with the day first" in found.reasons[0]
     assert decide(late).value == ""
+    assert decide({"Date in": late["Date in"][:3]}, today=TODAY).value == ""
+    # Today itself is not after today: 2 August with the month first, 8 February with the day first.
+    assert decide({"Date in": ["08/02/2026"] * 4}, today=pd.Timestamp("2026-08-02")).reasons == ()
 
 
 def test_other_sheets_are_weaker():
@@ -206,7 +250,7 @@ def test_real_dates_that_a_program_swapped_are_doubted():
     found = decide({"Date in": [*real, "13/01/2024", "25/02/2024", "30/03/2024", "28/04/2024"]})
     assert found.value == "dmy"
     assert "may have swapped day and month" in found.doubts[0]
-    sound = decide({"Date in": [*real[:3], "2024-05-28", "13/01/2024", "25/02/2024", "30/03/2024"]})
+    sound = decide({"Date in": [*real[:3], "2024-05-13", "13/01/2024", "25/02/2024", "30/03/2024"]})
     assert sound.doubts == ()
 
 

@@ -193,6 +193,8 @@ def test_a_file_that_cannot_be_read_is_refused(tmp_path):
         ("Found (yyyy-mm-dd)", "found", "", "ymd", ""),
         ("Date out (month/day/year)", "date out", "", "mdy", ""),
         ("Date (day first)", "date", "", "dmy", ""),
+        ("Date: dd/mm", "date", "", "dmy", ""),
+        ("Left (m/d)", "left", "", "mdy", ""),
         ("Wt. g", "wt", "g", "", ""),
         ("weight_g", "weight", "g", "", ""),
         ("Weight in grams:", "weight", "g", "", ""),
