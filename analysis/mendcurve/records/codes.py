@@ -103,7 +103,7 @@ def _unknown(word: str, column: Column) -> Trouble:
     close = nearest(folded(word), column.codes)
     return Trouble(
         f"{column.name} must be one of: {', '.join(column.codes)}",
-        f"Correct it, or give its meaning in records.toml under codes.{column.name}.{close}",
+        f"Correct it, or give its meaning in the dictionary or in records.toml under codes.{column.name}.{close}",
     )
 
 

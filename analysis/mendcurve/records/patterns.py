@@ -30,7 +30,8 @@ def check_species(review: Review, known: pd.DataFrame) -> None:
                 value=str(name),
                 rule=f"{len(rows)} row{'s name' if len(rows) > 1 else ' names'} a species that is not in the "
                 "reference table; kept, taxon group unknown",
-                what_to_do=f"Add it to records.toml under [[species]], or correct the name.{close}",
+                what_to_do="Add it to the dictionary or to records.toml under [[species]], or correct the name."
+                + close,
             )
 
 
@@ -45,7 +46,9 @@ def check_forgotten(review: Review, as_of: pd.Timestamp) -> None:
     tables = review.tables
     span = ends(tables["intakes"], tables["outcomes"])
     days = _silent_days(tables, span)
-    seen = [tables["intakes"].set_index("stay_id")["intake_date"]]
+    frame = tables["intakes"]
+    never = np.iinfo("int64").min
+    last = np.where(frame["intake_date"] <= as_of, _seconds(frame["intake_date"]), never)
     for table, column, path in (
         ("outcomes", "outcome_date", ()),
         ("conditions", "found_on", ()),
@@ -55,14 +58,12 @@ def check_forgotten(review: Review, as_of: pd.Timestamp) -> None:
         ("checks", "checked_on", ("conditions",)),
         ("doses", "given_at", ("courses", "conditions")),
     ):
-        frame = tables[table]
-        seen.append(pd.Series(frame[column].to_numpy(), index=stay_of(tables, frame, path).to_numpy(dtype=object)))
-    heard_of = [s.dropna().rename_axis("stay_id").reset_index(name="day") for s in seen]
-    every = pd.concat([part for part in heard_of if len(part)] or heard_of[:1], ignore_index=True)
-    last = every[every["day"] <= as_of].groupby("stay_id")["day"].max()
-    frame = tables["intakes"]
+        rows = tables[table]
+        at = positions(stay_of(tables, rows, path).astype(TEXT), frame["stay_id"])
+        use = (at >= 0) & (rows[column] <= as_of).to_numpy(dtype=bool)
+        np.maximum.at(last, at[use], _seconds(rows[column])[use])
     home = frame["stay_id"].isin(tables["periods"].loc[tables["periods"]["what"] == "permanent resident", "stay_id"])
-    heard = looked_up(frame["stay_id"], last)
+    heard = pd.Series(last.astype("datetime64[s]"), index=frame.index)
     silent = looked_up(frame["stay_id"], span["end"]).isna() & ~home & ((as_of - heard).dt.days > days)
     rule = worded(
         "an animal in care should be heard of within {days} days; nothing was written about {stay} after {heard}"
@@ -75,6 +76,10 @@ def check_forgotten(review: Review, as_of: pd.Timestamp) -> None:
     )
     do = "Write down its outcome, if it left."
     review.doubt("intakes", silent, "stay_id", rule, do, "its outcome was not written down")
+
+
+def _seconds(days: pd.Series) -> np.ndarray:
+    return days.to_numpy().astype("datetime64[s]").astype("int64")
 
 
 def _silent_days(tables: dict[str, pd.DataFrame], span: pd.DataFrame) -> int:

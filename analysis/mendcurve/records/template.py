@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
@@ -9,6 +10,7 @@ from openpyxl import Workbook
 from openpyxl.comments import Comment
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
 from mendcurve.errors import InputError
@@ -27,10 +29,11 @@ _LINE = Side(style="thin", color="FF9A9A9A")
 _FONT = {"name": "Calibri", "size": 11}
 _BOLD = Font(**_FONT, bold=True)
 _WRAPPED = Alignment(wrap_text=True, vertical="top")
-_GUIDE_COLUMNS = 10
+_GUIDE_COLUMNS = 8
 # Characters of the guide that fit one line.
-_ONE_LINE = 140
+_ONE_LINE = 150
 _WIDTHS = {"date": 13, "datetime": 18, "count": 11, "number": 11, "money": 12, "yes_no": 10, "list": 28, "id": 12}
+_MEANING_WIDTHS = (12, 24, 9, 42, 10, 62, 62)
 _GREEN, _GREY = "FF6FA37A", "FFB5B5B5"
 
 
@@ -65,7 +68,7 @@ def write_template(path: str | Path) -> Path:
 def _guide(sheet: Worksheet) -> None:
     sheet.column_dimensions["A"].width = 13
     for place in range(2, _GUIDE_COLUMNS + 2):
-        sheet.column_dimensions[get_column_letter(place)].width = 15
+        sheet.column_dimensions[get_column_letter(place)].width = 17
     sheet.cell(1, 1, "How to keep these records").font = Font(name="Calibri", size=14, bold=True)
     row = 3
     for number, line in enumerate(HOW_TO, start=1):
@@ -75,11 +78,17 @@ def _guide(sheet: Worksheet) -> None:
         sheet.row_dimensions[row].height = 17 if len(line) < _ONE_LINE else 33
         row += 1
     row += 1
+    parted = row
     for table in TABLES.values():
+        parted = row if table.name == "weighings" else parted
         needed = {c.name for c in table.columns if c.required}
         row = _worked(sheet, row, table.name, f"one line: {table.row_is}", WORKED[table.name], needed)
     _worked(sheet, row, dictionary.NAME, "one line: a word", WORKED_WORDS, {"kind", "word"})
     _printed(sheet, repeat=False)
+    # One page across would be cut within a table; two pages hold it, parted before the weighings.
+    sheet.sheet_properties.pageSetUpPr.fitToPage = False
+    sheet.page_setup.scale = 66
+    sheet.row_breaks.append(Break(id=parted - 1))
 
 
 def _worked(sheet: Worksheet, row: int, name: str, row_is: str, values: Mapping[str, object], needed: set[str]) -> int:
@@ -110,13 +119,16 @@ def _meanings(sheet: Worksheet) -> None:
         (dictionary.NAME, name, "yes" if name in ("kind", "word") else "", "text", _unit(name), "", meaning)
         for name, meaning in dictionary.COLUMNS.items()
     ]
-    for place, (text, width) in enumerate(zip(headings, (12, 22, 9, 27, 10, 44, 52), strict=True), start=1):
+    for place, (text, width) in enumerate(zip(headings, _MEANING_WIDTHS, strict=True), start=1):
         cell = sheet.cell(1, place, text)
         cell.font, cell.fill = _BOLD, _OTHER
         sheet.column_dimensions[get_column_letter(place)].width = width
     for row, line in enumerate(lines, start=2):
         for place, text in enumerate(line, start=1):
             sheet.cell(row, place, text).alignment = _WRAPPED
+        # Some programs do not fit a row to its wrapped text by themselves.
+        deep = max(math.ceil(len(text) / width) for text, width in zip(line, _MEANING_WIDTHS, strict=True))
+        sheet.row_dimensions[row].height = 15 * max(deep, 1)
     sheet.freeze_panes = "A2"
     _printed(sheet)
 
