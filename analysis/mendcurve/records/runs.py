@@ -35,6 +35,8 @@ DATES = {
 # Rows in a run; more where the column rises by one of itself so often that a run could be chance.
 FEWEST = 6
 FEWEST_ONE_ANIMAL = 9
+# Share of the steps of a run that must lead to another animal.
+OTHERS = 0.3
 CHANCE = 0.001
 
 
@@ -106,11 +108,11 @@ def rising(frame: pd.DataFrame, values: np.ndarray, stay: pd.Series | None) -> p
 
 
 def _of_several(stay: np.ndarray, begin: np.ndarray, length: np.ndarray, up: np.ndarray) -> np.ndarray:
-    """Return rows of runs in which nearly every row is another animal's, and of long ones of one animal."""
+    """Return rows of runs that go from animal to animal, and of long ones of one animal."""
     code = pd.factorize(stay)[0]
     changed = np.r_[False, code[1:] != code[:-1]] & up
     others = np.bincount(begin, weights=changed, minlength=len(up))[begin]
-    return (others >= 0.8 * (length - 1)) | ((others == 0) & (length >= FEWEST_ONE_ANIMAL))
+    return (others >= OTHERS * (length - 1)) | ((others == 0) & (length >= FEWEST_ONE_ANIMAL))
 
 
 def _tell(review: Review, table: str, column: str, found: pd.DataFrame, step: str) -> None:
@@ -140,18 +142,20 @@ def filled_ids(ids: pd.Series, lost: pd.Series) -> pd.Series:
     out = pd.Series("", index=ids.index, dtype=object)
     if lost.sum() < 2:
         return out
-    places, words = pd.factorize(ids)
-    parts = pd.Series(words).astype(str).str.extract(r"^(.*?)([0-9]{1,9})$")
-    number = np.r_[pd.to_numeric(parts[1]).to_numpy(dtype="float64"), np.nan][places]
-    stem = np.r_[pd.factorize(parts[0])[0], -1][places]
-    up = np.r_[False, (number[1:] == number[:-1] + 1) & (stem[1:] == stem[:-1])]
     gone = lost.to_numpy(dtype=bool)
+    near = gone | np.r_[gone[1:], False]
+    places, words = pd.factorize(ids[near])
+    parts = pd.Series(words).astype(str).str.extract(r"^(.*?)([0-9]{1,9})$")
+    number, stem = np.full(len(ids), np.nan), np.full(len(ids), -1)
+    number[near] = np.r_[pd.to_numeric(parts[1]).to_numpy(dtype="float64"), np.nan][places]
+    stem[near] = np.r_[pd.factorize(parts[0])[0], -1][places]
+    up = np.r_[False, (number[1:] == number[:-1] + 1) & (stem[1:] == stem[:-1])]
     # Each row's run begins at the last known id before it.
     up &= gone
     begin = np.maximum.accumulate(np.where(up, 0, np.arange(len(up))))
     length = np.bincount(begin, minlength=len(up))[begin]
     hit = up & (length >= 3) & ~gone[begin]
-    first = ids.to_numpy(dtype=object)[begin[hit]]
+    first = ids.iloc[begin[hit]].to_numpy(dtype=object)
     said = [f"{word}, if the first cell was dragged down" for word in first]
     out.loc[hit] = pd.Series(said, index=ids.index[hit], dtype=object)
     return out
