@@ -155,6 +155,35 @@ def test_what_is_struck_through_is_read_and_said(tmp_path):
     ]
 
 
+def test_a_cell_of_which_a_part_is_struck_through_is_read_whole_and_said(tmp_path):
+    out = Workbook()
+    out.active.title = "intakes"
+    out.active.append(["a", "b"])
+    out.active.append(["one", "two"])
+    out.save(tmp_path / "p.xlsx")
+    with zipfile.ZipFile(tmp_path / "p.xlsx") as book:
+        parts = {item: book.read(item) for item in book.namelist()}
+    space = b'xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"'
+    # As spreadsheets write a cell whose first word is struck through; the second text only says that it is not.
+    parts["xl/sharedStrings.xml"] = (
+        b"<sst " + space + b"><si><r><rPr><strike/></rPr><t>12</t></r><r><t>13</t></r></si>"
+        b'<si><r><rPr><strike val="0"/></rPr><t>x</t></r></si></sst>'
+    )
+    at = "xl/worksheets/sheet1.xml"
+    cells = b'<row r="2"><c r="A2" t="s"><v>1</v></c><c r="B2" t="s"><v>0</v></c></row>'
+    parts[at] = re.sub(rb'<row r="2".*</row>', cells, parts[at])
+    types = b'<Override PartName="/xl/sharedStrings.xml" ContentType="application/vnd.openxmlformats-officedocument.'
+    types += b'spreadsheetml.sharedStrings+xml"/></Types>'
+    if b"sharedStrings" not in parts["[Content_Types].xml"]:
+        parts["[Content_Types].xml"] = parts["[Content_Types].xml"].replace(b"</Types>", types)
+    with zipfile.ZipFile(tmp_path / "p.xlsx", "w") as book:
+        for item, content in parts.items():
+            book.writestr(item, content)
+    read = Book(tmp_path / "p.xlsx").read("intakes")
+    assert read.cells.to_numpy().tolist() == [["x", "1213"]]
+    assert [(n.row, n.column, n.effect) for n in read.notes] == [(2, "B", "kept, doubtful")]
+
+
 def test_hidden_columns_and_sheets_are_read_and_said(tmp_path):
     def hide(out, sheet):
         sheet.column_dimensions["B"].hidden = True

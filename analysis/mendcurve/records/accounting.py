@@ -16,6 +16,7 @@ from mendcurve.errors import InputError
 COUNTS = ("counted", "blank", "heading", "total", "left_out", "nothing_here", "kept", "set_aside")
 _CELL = re.compile(r"<(?:\w+:)?c\b([^>]*?)(?:/>|>(.*?)</(?:\w+:)?c>)", re.S)
 _RESULT = re.compile(r"<(?:\w+:)?v(?:\s[^>]*?)?(?:/>|>([^<]*)<)")
+_STRIKE = re.compile(r'<(?:\w+:)?strike(?!\s+val="(?:0|false)")')
 _FORMULA = re.compile(r"<(?:\w+:)?f(?:\s[^>]*?)?(?:/>|>([^<]*)<)", re.S)
 COLUMNS = ("file", "sheet", "table", *COUNTS)
 
@@ -95,6 +96,23 @@ def strikes_in(path: Path) -> bool:
     """Whether any style of a workbook strikes text through."""
     with zipfile.ZipFile(path) as book:
         return "xl/styles.xml" in book.namelist() and b"<strike" in book.read("xl/styles.xml")
+
+
+def struck_parts_in(path: Path, sheet: str) -> list[str]:
+    """Return the cells ("B7") of a sheet in which some letters, not the whole cell, are struck through."""
+    with zipfile.ZipFile(path) as book:
+        known = "xl/sharedStrings.xml"
+        texts = book.read(known).decode("utf-8") if known in book.namelist() else ""
+        items = re.findall(r"<(?:\w+:)?si>(.*?)</(?:\w+:)?si>", texts, re.S) if "<strike" in texts else []
+        struck = {str(at) for at, item in enumerate(items) if _STRIKE.search(item)}
+        xml = book.read(_part_of(book, sheet)) if struck else b""
+    out = []
+    for cell in _CELL.finditer(xml.decode("utf-8")):
+        attributes = dict(re.findall(r'(\w+)="([^"]*)"', cell[1]))
+        value = _RESULT.search(cell[2] or "")
+        if attributes.get("t") == "s" and value and value[1] in struck:
+            out.append(attributes["r"])
+    return out
 
 
 def _part_of(book: zipfile.ZipFile, sheet: str) -> str:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime, time
 from functools import lru_cache
 from typing import Any
 
 from openpyxl.cell import Cell
 from openpyxl.utils import get_column_letter
+from openpyxl.utils.cell import coordinate_from_string
 from openpyxl.worksheet.worksheet import Worksheet
 
 from mendcurve.records.findings import DOUBTFUL
@@ -87,6 +88,19 @@ def struck(record: Sequence[Cell]) -> Iterator[Note]:
             effect=DOUBTFUL,
             rule=f"{what} struck through; nobody can tell what that means, so it was read like any other",
             what_to_do="Delete what should not count, or take the line away.",
+        )
+
+
+def struck_in_part(cells: Iterable[str]) -> Iterator[Note]:
+    """Yield the finding of each cell ("B7") of which a part is struck through."""
+    for cell in cells:
+        column, row = coordinate_from_string(cell)
+        yield Note(
+            row=row,
+            column=column,
+            effect=DOUBTFUL,
+            rule="a part of the cell is struck through; all of it was read",
+            what_to_do="Delete the part that should not count.",
         )
 
 

@@ -16,9 +16,8 @@ UNREADABLE = "unreadable"
 # Effect of a word people write where there is nothing to write: read as an empty cell, told once a column.
 BLANK = "blank"
 _NOTHING_WRITTEN = frozenset(
-    "na|n/a|n.a.|n.a|nan|null|#n/a|-|--|---|?|??|???|.|..|...|/|unknown|unk|not known|not recorded|not applicable|"
-    "tbc|tbd|blank|(blank)".split("|")
-)
+    ("na", "n/a", "n.a.", "n.a", "nan", "null", "#n/a", "-", "--", "---", "?", "??", "???", ".", "..", "...", "/")
+) | frozenset(("unknown", "unk", "not known", "not recorded", "not applicable", "tbc", "tbd", "blank", "(blank)"))
 
 
 @dataclass(frozen=True, slots=True)

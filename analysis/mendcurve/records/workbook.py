@@ -12,8 +12,8 @@ from openpyxl.utils.exceptions import InvalidFileException
 from openpyxl.workbook import Workbook
 
 from mendcurve.errors import InputError, nearest
-from mendcurve.records.accounting import Formula, count_workbook_rows, formulas_in, strikes_in
-from mendcurve.records.appearance import error_cells, hidden, shown, struck
+from mendcurve.records.accounting import Formula, count_workbook_rows, formulas_in, strikes_in, struck_parts_in
+from mendcurve.records.appearance import error_cells, hidden, shown, struck, struck_in_part
 from mendcurve.records.dates import EPOCH_1900, EPOCH_1904
 from mendcurve.records.findings import CHANGED
 from mendcurve.records.sheets import Grid, Note, Sheet
@@ -78,7 +78,11 @@ class Book:
                 f'{self.path.name}, sheet "{name}": read {len(rows)} rows, but counted {counted}.',
                 remedy="Open the workbook in a spreadsheet and save it again.",
             )
-        notes += [*self._not_calculated(formulas), *hidden(sheet, rows)]
+        notes += [
+            *self._not_calculated(formulas),
+            *hidden(sheet, rows),
+            *struck_in_part(struck_parts_in(self.path, name)),
+        ]
         epoch = EPOCH_1904 if self.book.epoch.year == 1904 else EPOCH_1900
         return Grid(
             file=self.path.name,
