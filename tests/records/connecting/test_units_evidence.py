@@ -75,6 +75,18 @@ def test_written_units_decide_for_the_rest_unless_the_bounds_object():
     assert weight_unit(grown, kinds, SPECIES).value == "g"
 
 
+def test_odd_weights_do_not_hide_a_unit_that_alone_fits_most():
+    weights, species = herd("g")
+    odd = pd.concat([weights, column(*["90000"] * 8)], ignore_index=True)
+    kinds = pd.concat([species, column(*["leopard gecko"] * 8)], ignore_index=True)
+    found = weight_unit(odd, kinds, SPECIES)
+    assert found.value == "g"
+    assert found.doubts == ("8 of 32 weights are not plausible for their species in grams.",)
+    half = pd.concat([odd, column(*["90000"] * 12)], ignore_index=True)
+    kinds = pd.concat([kinds, column(*["leopard gecko"] * 12)], ignore_index=True)
+    assert weight_unit(half, kinds, SPECIES).value == ""
+
+
 def test_two_written_units_decide_nothing():
     found = weight_unit(column("5 g", "6g", "7 g", "3 oz", "12"), None, SPECIES)
     assert found.value == ""

@@ -20,6 +20,8 @@ _NAMES = {"g": "grams", "kg": "kilograms", "oz": "ounces", "lb": "pounds"}
 # The bounds of a species are wide (a hatchling to three times an adult). A unit fits when nearly all weights lie
 # inside; it is ruled out when many do not. Only where one unit fits and all others are ruled out do bounds decide.
 _FITS, _RULED_OUT, _FEWEST = 0.95, 0.75, 5
+# ... or where most weights fit one unit and hardly any another: then the rest are animals or numbers to look at.
+_MOST, _HARDLY = 0.6, 0.1
 # Where most animals lie between the bounds, on the log scale from 0 to 1 (judgement): a grown animal lies at about
 # 0.8, a hatchling near 0.2.
 _LOW_PLACE, _GROWN_PLACE = 0.45, (0.5, 0.95)
@@ -86,15 +88,22 @@ def weight_unit(
         return Decision(value="", reasons=said)
     enough = int(known.sum()) >= _FEWEST
     possible = [u for u, share in fits.items() if share >= _FITS] if enough else []
-    only = possible and all(share < _RULED_OUT for u, share in fits.items() if u != possible[0])
     told = (*said, _fit_said(fits, int(known.sum()))) if enough else said
+    only = _only(fits) if enough else ""
     if only:
-        return Decision(value=possible[0], reasons=told, doubts=_doubts(read, known, possible[0], fits))
+        return Decision(value=only, reasons=told, doubts=_doubts(read, known, only, fits))
     most = written.most_common(1)[0][0] if len(written) == 1 and written.total() >= 3 else ""
     if most and (not enough or most in possible):
         reasons = (*told, f"The {int(bare.sum())} numbers without a unit are taken for {_NAMES[most]}, too.")
         return Decision(value=most, reasons=reasons, doubts=_doubts(read, known, most, fits))
     return Decision(value="", reasons=said, doubts=(_open_said(read, known, fits, possible, enough),))
+
+
+def _only(fits: Mapping[str, float]) -> str:
+    """Return the one unit that the bounds leave, or ""."""
+    best, second = sorted(fits, key=lambda u: -fits[u])[:2]
+    clear = fits[best] >= _FITS and fits[second] < _RULED_OUT
+    return best if clear or (fits[best] >= _MOST and fits[second] <= _HARDLY) else ""
 
 
 def scale_step(weights: pd.Series, unit: str, *, decimal: str = "") -> Decision:
@@ -158,6 +167,9 @@ def _doubts(read: _Weights, known: np.ndarray, unit: str, fits: Mapping[str, flo
             f"Only {fits[unit]:.0%} of {int(known.sum())} weights are plausible in {_NAMES[unit]}; {fits[best]:.0%} "
             f"would be in {_NAMES[best]}. Look at one animal you know, and correct unit if it is wrong.",
         )
+    if fits[unit] < _FITS:
+        odd = round((1 - fits[unit]) * int(known.sum()))
+        return (f"{odd} of {int(known.sum())} weights are not plausible for their species in {_NAMES[unit]}.",)
     likelier = _likelier(read, known, unit, fits)
     if not likelier:
         return ()
