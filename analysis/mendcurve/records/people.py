@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-import pandas as pd
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
@@ -16,12 +16,14 @@ from mendcurve.records.privacy import TELEPHONE, details_of, masked, safe_name
 from mendcurve.records.schemas import TABLES
 from mendcurve.records.sheets import Note, Sheet
 from mendcurve.records.sources import Source
+from mendcurve.records.words import Words, words_from, words_of
 
 # A column that nothing reads is about people when this share of its distinct texts are details of them ...
 SHARE = 0.5
 # ... and they are at least this many: one animal called "Mary Jane" makes no column of people.
 FEWEST = 2
 # What any detail has: a sign of e-mail, two words, digits in groups, many digits, or a number beside a word.
+_PLAIN_ID = r"^[A-Za-z]{0,6}[-_]?[0-9]{1,8}$"
 _MAYBE = (
     r"@|[\[({ ]at[\])} ]|\pL\pM*[.,]?\s+\S|\+|\d[\s()./\x{2010}-\x{2014}-]+\d|\d{9}|^0\d{6}|\d\s+\pL|C/|"
     r"[\x{FF10}-\x{FF20}]"
@@ -59,14 +61,15 @@ def without_people(sheet: Sheet, sources: Iterable[Source], stand: Stand) -> She
             gone.append(heading)
             people.append(_safe_heading(heading, len(people) + 1))
         elif heading not in read or heading in ids:
-            texts = pd.Series(cells[heading].unique())
-            kinds = _kinds(texts, heading in ids)
-            if heading not in read and _about_people(texts, kinds):
+            column = words_of(cells[heading])
+            kinds = _kinds(column.words, heading in ids)
+            if heading not in read and _about_people(column.words, kinds):
                 gone.append(heading)
                 people.append(heading)
             elif kinds:
                 take: Callable[[str], str] = _id_words(stand, kinds) if heading in ids else _taken_out
-                changed[heading] = cells[heading].map({t: take(t) if t in kinds else t for t in texts})
+                clean = words_from(take(text) if text in kinds else text for text in column.words)
+                changed[heading] = Words(clean.places[column.places], clean.words).series()
     if changed:
         cells = cells.assign(**changed)
     return replace(
@@ -98,17 +101,19 @@ def _read(sheet: Sheet, sources: Iterable[Source]) -> tuple[set[str], set[str]]:
     return read | set(sheet.spread), ids
 
 
-def _kinds(texts: pd.Series, of_ids: bool) -> dict[str, list[str]]:
+def _kinds(texts: np.ndarray, of_ids: bool) -> dict[str, list[str]]:
     """Return the texts that hold details, and which; of ids, those that are details beyond doubt."""
-    words = pa.array(texts.to_numpy(dtype=object), type=pa.string(), from_pandas=True)
-    # A million ids are looked at by this first.
+    words = pa.array(texts, type=pa.string(), from_pandas=True)
+    # A million ids are looked at by these first.
+    if of_ids:
+        words = words.filter(pc.invert(pc.match_substring_regex(words, _PLAIN_ID)))
     maybe = words.filter(pc.match_substring_regex(words, _MAYBE)).to_pylist()
     found = {t: kinds for t in maybe if (kinds := details_of(t))}
     return {t: k for t, k in found.items() if k != [TELEPHONE] or is_id_phone(t)} if of_ids else found
 
 
-def _about_people(texts: pd.Series, kinds: Mapping[str, list[str]]) -> bool:
-    filled = [t for t in texts.to_numpy(dtype=object) if str(t).strip()]
+def _about_people(texts: np.ndarray, kinds: Mapping[str, list[str]]) -> bool:
+    filled = [text for text in texts if str(text).strip()]
     return len(kinds) >= min(FEWEST, len(filled)) and bool(kinds) and len(kinds) >= SHARE * len(filled)
 
 
