@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from mendcurve.records.likely import likely_day
-from mendcurve.records.review import Review, looked_up, worded
+from mendcurve.records.review import Review, looked_up, positions, worded
 from mendcurve.records.schemas import DEATHS, LIVE_OUTCOMES
 
 # Facts that happen during a stay: table, date, and the tables to go through to reach the stay.
@@ -128,22 +129,27 @@ def with_left(outcomes: pd.DataFrame, sizes: pd.Series) -> pd.DataFrame:
 
 
 def ends(intakes: pd.DataFrame, outcomes: pd.DataFrame) -> pd.DataFrame:
-    """Return, by stay_id, intake_date, end (day the last animal left; missing: some are in care) and how it ended."""
+    """Return, by stay_id, intake_date, end (day the last left; missing: some are in care), outcome, and their rows."""
     stays = intakes.drop_duplicates("stay_id").set_index("stay_id")
+    of_stay = stays.index.to_series()
+    size = stays["group_size"].to_numpy(dtype="float64")
     out = outcomes.sort_values(["outcome_date", "source_row"], kind="stable")
-    size = looked_up(out["stay_id"], stays["group_size"]).astype("float64")
-    gone = out["animals"].astype("float64").fillna(size).groupby(out["stay_id"]).sum()
-    last = out.drop_duplicates("stay_id", keep="last").set_index("stay_id")
-    split = intakes.loc[intakes["split_from"].notna()].groupby("split_from")["group_size"].sum()
-    total = gone.reindex(stays.index).fillna(0) + split.reindex(stays.index).fillna(0)
-    whole = (total >= stays["group_size"]) & stays.index.isin(last.index)
+    at = positions(out["stay_id"], of_stay)
+    out, at = out[at >= 0], at[at >= 0]
+    left = out["animals"].astype("float64").to_numpy()
+    gone = np.bincount(at, np.where(np.isnan(left), size[at], left), len(stays))
+    split = intakes.loc[intakes["split_from"].notna()]
+    group = positions(split["split_from"], of_stay)
+    gone += np.bincount(group[group >= 0], split["group_size"].to_numpy(dtype="float64")[group >= 0], len(stays))
+    # Written in order of days, the last outcome of a stay is the one that is left.
+    last = np.full(len(stays), -1)
+    last[at] = np.arange(len(out))
+    last = np.where(gone >= size, last, -1)
+    told = out[["outcome_date", "outcome_type", "source_row"]].astype({"source_row": "Int64"})
+    day, how, row = (pd.api.extensions.take(told[c].array, last, allow_fill=True) for c in told)
     return pd.DataFrame(
-        {
-            "intake_date": stays["intake_date"],
-            "end": last["outcome_date"].reindex(stays.index).where(whole),
-            "outcome": last["outcome_type"].reindex(stays.index).where(whole),
-            "row": stays["source_row"],
-        }
+        {"intake_date": stays["intake_date"], "end": day, "outcome": how, "row": stays["source_row"], "end_row": row},
+        index=stays.index,
     )
 
 
@@ -158,19 +164,28 @@ def check_inside_stay(review: Review, as_of: pd.Timestamp) -> None:
         day = frame[column].dt.floor("D")
         came, left = looked_up(stay, span["intake_date"]), looked_up(stay, span["end"])
         early, late = day < came, day > left
+        if not (early | late).any():
+            continue
         likely = likely_day(day, early | late, came, left.fillna(as_of))
-        other = _other_stay(looked_up(stay, animal), day, early | late, span, animal)
-        likely = likely.mask(other != "", other)
-        rule = worded(f"{column} should be on or after the intake of {{stay}}, {{came}}", early, stay=stay, came=came)
+        other = _other_stay(looked_up(stay[early | late], animal), day[early | late], span, animal)
+        likely.loc[other.index] = likely.loc[other.index].mask(other != "", other)
+        rule = worded(
+            f"{column} should be on or after the intake of {{stay}}, {{came}} (intakes, row {{row}})",
+            early,
+            stay=stay,
+            came=came,
+            row=looked_up(stay[early], span["row"]),
+        )
         review.doubt(table, early, column, rule, "Correct the date, or the intake's.", likely)
         how = looked_up(stay, span["outcome"])
         dead = how.isin(DEATHS)
         rule = worded(
-            f"{column} should be no later than the day {{stay}} left, {{left}} ({{how}})",
+            f"{column} should be no later than the day {{stay}} left, {{left}} ({{how}}; outcomes, row {{row}})",
             late,
             stay=stay,
             left=left,
             how=how,
+            row=looked_up(stay[late], span["end_row"]),
         )
         review.doubt(
             table, late & ~dead, column, rule, "Correct the date, or the outcome's; or the stay it belongs to.", likely
@@ -190,19 +205,23 @@ def _check_news(review: Review, as_of: pd.Timestamp) -> None:
     """Doubt news of animals before the first of their stay had left."""
     frame = review.tables["followups"]
     # A group leaves in parts: there is news of the first while others are still there.
-    left = looked_up(frame["stay_id"], review.tables["outcomes"].groupby("stay_id")["outcome_date"].min())
+    first = review.tables["outcomes"].sort_values("outcome_date", kind="stable").drop_duplicates("stay_id")
+    left, row = (looked_up(frame["stay_id"], first.set_index("stay_id")[n]) for n in ("outcome_date", "source_row"))
     early = frame["seen_on"] < left
-    rule = worded("news after leaving should be no earlier than the day it left, {left}", early, left=left)
+    rule = worded(
+        "news after leaving should be no earlier than the day it left, {left} (outcomes, row {row})",
+        early,
+        left=left,
+        row=row.astype("Int64"),
+    )
     likely = likely_day(frame["seen_on"], early, left, as_of)
     review.doubt("followups", early, "seen_on", rule, "Correct the date.", likely)
 
 
-def _other_stay(
-    animal: pd.Series, day: pd.Series, mask: pd.Series, span: pd.DataFrame, animals: pd.Series
-) -> pd.Series:
-    """Return, for rows of ``mask``, which other stay of their animal the day lies in, in words; empty for none."""
+def _other_stay(animal: pd.Series, day: pd.Series, span: pd.DataFrame, animals: pd.Series) -> pd.Series:
+    """Return which other stay of its animal each day lies in, in words; empty for none."""
     out = pd.Series("", index=day.index, dtype=object)
-    some = pd.DataFrame({"at": day.index, "animal": animal, "day": day})[mask & animal.notna()]
+    some = pd.DataFrame({"at": day.index, "animal": animal, "day": day})[animal.notna()]
     if not len(some):
         return out
     stays = span.assign(animal=animals.reindex(span.index)).dropna(subset="animal").reset_index()

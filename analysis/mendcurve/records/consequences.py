@@ -13,6 +13,7 @@ from mendcurve.records.chronology import stay_of
 from mendcurve.records.findings import CHANGED, CORRECTED, DOUBTFUL, NOTE, SET_ASIDE
 from mendcurve.records.locating import Part, texts
 from mendcurve.records.numbers import parse_counts
+from mendcurve.records.review import among
 from mendcurve.records.schemas import TABLES
 from mendcurve.records.species import translate
 
@@ -262,6 +263,7 @@ def _weights(lines: pd.DataFrame, stay: pd.Series, after: Mapping[str, pd.DataFr
     lost = lines[mine & ((lines["effect"] == SET_ASIDE) | (doubted & (lines["column"] == "weight")))]
     lost = lost.assign(stay=stay).drop_duplicates(["file", "sheet", "row", "effect"])
     kept = after["weighings"]
+    kept = kept[among(kept["stay_id"], stay[mine].unique())]
     total = kept["stay_id"].value_counts()
     aside = lost.loc[lost["effect"] == SET_ASIDE, "stay"].value_counts()
     doubtful = lost.loc[lost["effect"] == DOUBTFUL, "stay"].value_counts()
@@ -296,7 +298,8 @@ def _emptied(lines: pd.DataFrame, after: Mapping[str, pd.DataFrame]) -> pd.Serie
         if table not in after or column not in after[table].columns:
             continue
         frame = after[table]
-        empty = frame.loc[frame[column].isna(), ["source_file", "source_sheet", "source_row"]]
+        near = frame["source_row"].isin(rows["row"].astype("int64"))
+        empty = frame.loc[near & frame[column].isna(), ["source_file", "source_sheet", "source_row"]]
         at = pd.MultiIndex.from_frame(rows[["file", "sheet", "row"]].astype({"row": "int64"}))
         out.loc[rows.index] = at.isin(pd.MultiIndex.from_frame(empty))
     return out

@@ -67,7 +67,8 @@ def check_schema(review: Review, name: str) -> None:
     if not len(frame):
         return
     try:
-        schema(name).validate(frame.drop_duplicates(TABLES[name].key or None), lazy=True)
+        key = list(TABLES[name].key)
+        schema(name).validate(frame.drop_duplicates(key) if key else frame, lazy=True)
     except SchemaErrors as errors:
         cases = errors.failure_cases
         whole = cases[cases["index"].isna()]

@@ -66,9 +66,11 @@ def check_links(review: Review) -> None:
     for child, column, parent in PARENTS:
         frame = review.tables[child]
         lost = ~among(frame[column], review.tables[parent][column])
-        gone = _ids_aside(review, parent, column)
+        if not lost.any():
+            continue
+        gone = lost & among(frame[column], review.ids_at_first[parent])
         rule = pd.Series(f"{column} must be one of {parent}", index=frame.index, dtype=object)
-        rule = rule.mask(among(frame[column], gone), f"the row of {parent} with this {column} was set aside")
+        rule = rule.mask(gone, f"the row of {parent} with this {column} was set aside")
         do = f"Correct the {column}, or add the missing row to {parent}."
         review.set_aside(child, lost, column, rule, do, _likely_id(review, child, column, parent, lost))
     for child, column, parent in _OPTIONAL:
@@ -95,10 +97,6 @@ def _likely_id(review: Review, child: str, column: str, parent: str, lost: pd.Se
     out.loc[lost] = meant(ids[lost], review.tables[parent][key])
     filled = filled_ids(ids, lost)
     return out.mask(filled != "", filled)
-
-
-def _ids_aside(review: Review, parent: str, column: str) -> set[str]:
-    return review.ids_at_first[parent] - set(review.tables[parent][column])
 
 
 def check_repeats(review: Review) -> None:

@@ -35,7 +35,7 @@ from mendcurve.records.gathering import Gathered, gather
 from mendcurve.records.later_dates import check_later
 from mendcurve.records.locating import Part, located
 from mendcurve.records.records import Records
-from mendcurve.records.review import Review
+from mendcurve.records.review import Review, standing
 from mendcurve.records.schemas import TABLES
 from mendcurve.records.settings import Settings, settings_from
 from mendcurve.records.sheets import Sheet, named
@@ -208,8 +208,9 @@ def _unknown_headings(
     used = spread.union(*(t.used for t in done))
     names = sorted({column for source in sources for column in TABLES[source.table].names})
     keep = named(list(sheet.cells.columns), plan.keep_heading) if plan.keep_heading else None
+    said = {note.column for note in sheet.notes if note.row is None}  # a heading that stands twice
     for heading in sheet.cells.columns:
-        if heading in used or heading == keep or not (sheet.cells[heading] != "").any():
+        if heading in used or heading in said or heading == keep or not (sheet.cells[heading] != "").any():
             continue
         ledger.note(
             sheet.file,
@@ -228,7 +229,7 @@ def _note_later(
     for name, frame in whole.items():
         gone = len(frame) - len(cut[name])
         if gone:
-            rows = frame.loc[~pd.MultiIndex.from_frame(frame[_PLACE]).isin(pd.MultiIndex.from_frame(cut[name][_PLACE]))]
+            rows = frame.loc[~standing(frame, cut[name][_PLACE])]
             shown = ", ".join(map(str, plain_rows(rows["source_row"]).head(5)))
             ledger.note(
                 rows["source_file"].iloc[0],
@@ -246,8 +247,7 @@ def _marked(name: str, frame: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame
         return frame
     doubted = (lines["table"] == name) & (lines["column"] == "weight") & (lines["effect"] == DOUBTFUL)
     doubtful = lines.loc[doubted & lines["row"].notna(), ["file", "sheet", "row"]]
-    at = pd.MultiIndex.from_frame(doubtful.astype({"row": "int64"}))
-    return frame.assign(doubtful=pd.MultiIndex.from_frame(frame[_PLACE]).isin(at))
+    return frame.assign(doubtful=standing(frame, doubtful))
 
 
 def _aside(read: _Read, review: Review, found: pd.DataFrame) -> pd.DataFrame:

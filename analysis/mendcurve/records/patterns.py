@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from mendcurve.errors import nearest
 from mendcurve.records.chronology import ends, stay_of
-from mendcurve.records.review import Review, looked_up, worded
+from mendcurve.records.review import Review, looked_up, positions, worded
 from mendcurve.records.species import lookup
+from mendcurve.records.words import TEXT
 
 SILENT_DAYS = 365
 # Where nothing is written of animals in care, a stay is long only beside twice the longest of those that ended.

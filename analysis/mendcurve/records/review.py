@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+import numpy as np
 import pandas as pd
+import pyarrow.compute as pc
 
 from mendcurve.records.findings import CHANGED, DOUBTFUL, SET_ASIDE, Ledger
 from mendcurve.records.schemas import TABLES
+from mendcurve.records.words import TEXT, numbered, numbered_still
 
 
 class Review:
@@ -29,7 +32,7 @@ class Review:
         self.ledger = ledger
         self.aside: list[pd.DataFrame] = []
         # Ids before anything is set aside: a row that names one of them has lost its parent, not misspelt it.
-        self.ids_at_first = {name: set(self.tables[name][t.key[0]].dropna()) for name, t in TABLES.items() if t.key}
+        self.ids_at_first = {name: self.tables[name][t.key[0]] for name, t in TABLES.items() if t.key}
 
     def set_aside(
         self,
@@ -49,7 +52,7 @@ class Review:
         """Take the rows of ``mask`` out of ``table``; the reason has been reported."""
         frame = self.tables[table]
         self.aside.append(frame.loc[mask, ["source_file", "source_sheet", "source_row"]].assign(table=table))
-        self.tables[table] = frame[~mask].reset_index(drop=True)
+        self.tables[table] = without(frame, mask)
 
     def doubt(
         self,
@@ -105,6 +108,23 @@ class Review:
         )
 
 
+def without(frame: pd.DataFrame, mask: pd.Series) -> pd.DataFrame:
+    """Return ``frame`` without the rows of ``mask``; its ids keep their numbers."""
+    rest = frame[~mask].reset_index(drop=True)
+    for name in frame.columns:
+        if name.endswith("_id"):
+            numbered_still(frame[name], rest[name], ~mask.to_numpy(dtype=bool))
+    return rest
+
+
+def standing(frame: pd.DataFrame, places: pd.DataFrame) -> pd.Series:
+    """Return which rows of ``frame`` stand at one of ``places``: three columns of file, sheet and row."""
+    near = frame["source_row"].isin(places.iloc[:, 2].astype("int64"))
+    rows = pd.MultiIndex.from_frame(frame.loc[near, ["source_file", "source_sheet", "source_row"]])
+    near.loc[near] = rows.isin(pd.MultiIndex.from_frame(places.astype({places.columns[2]: "int64"})))
+    return near
+
+
 def of_rows(words: pd.Series | str, mask: pd.Series) -> pd.Series | str:
     """Return the words of the rows of ``mask``, or the one text for all of them."""
     return words.loc[mask] if isinstance(words, pd.Series) else words
@@ -142,10 +162,31 @@ def looked_up(ids: pd.Series, by: pd.Series) -> pd.Series:
 
     ``map`` would give text for an empty column of text.
     """
-    return pd.Series(by.reindex(ids.to_numpy(dtype=object)).array, index=ids.index)
+    if ids.dtype != TEXT or not len(by):
+        return pd.Series(by.reindex(ids.to_numpy(dtype=object)).array, index=ids.index)
+    keys = by.index.to_series().astype(TEXT)
+    if keys.isna().any() or len(np.unique(numbered(keys)[0])) < len(keys):
+        raise ValueError("an id that is looked up must be there once")
+    held = by.to_numpy() if isinstance(by.dtype, np.dtype) and by.dtype.kind not in "mM" else by.array
+    return pd.Series(pd.api.extensions.take(held, positions(ids, keys), allow_fill=True), index=ids.index)
+
+
+def positions(ids: pd.Series, others: pd.Series) -> np.ndarray:
+    """Return the position in ``others`` of the first text equal to each of ``ids``; -1 where there is none."""
+    places, known = numbered(ids)
+    theirs, texts = numbered(others)
+    first = np.full(len(texts) + 1, -1, dtype="int64")
+    # Written backwards, the first of the rows of a text is the last to be written; the missing go where nothing is.
+    first[theirs[::-1]] = np.arange(len(theirs) - 1, -1, -1)
+    first[-1] = -1
+    at = pc.index_in(known, value_set=texts).fill_null(-1).to_numpy()
+    return np.append(first[at], -1)[places]
 
 
 def among(ids: pd.Series, others: Iterable[object]) -> pd.Series:
-    """Whether each of ``ids`` is one of ``others``; by plain objects, which hash faster than Arrow text compares."""
-    known = others.to_numpy(dtype=object) if isinstance(others, pd.Series) else list(others)
-    return pd.Series(ids.to_numpy(dtype=object), index=ids.index, dtype=object).isin(known)
+    """Whether each of ``ids`` is one of ``others``; each distinct text is asked once."""
+    if ids.dtype != TEXT:
+        known = others.to_numpy(dtype=object) if isinstance(others, pd.Series) else list(others)
+        return pd.Series(ids.to_numpy(dtype=object), index=ids.index, dtype=object).isin(known)
+    texts = others if isinstance(others, pd.Series) else pd.Series(list(others), dtype=object)
+    return pd.Series(positions(ids, texts.astype(TEXT)) >= 0, index=ids.index)

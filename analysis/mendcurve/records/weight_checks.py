@@ -7,7 +7,7 @@ import pandas as pd
 
 from mendcurve.records.carried import carried, same_day
 from mendcurve.records.growth import impossible
-from mendcurve.records.review import Review, looked_up, worded
+from mendcurve.records.review import Review, among, looked_up, worded
 from mendcurve.records.slips import likely_by_bounds, likely_by_factor, slipped, spread, undecided
 from mendcurve.records.swaps import swapped
 from mendcurve.records.weighed import Weighed, in_order
@@ -107,8 +107,8 @@ def _bounds(review: Review, frame: pd.DataFrame, told: pd.Series, intakes: pd.Da
         low=low,
         high=high,
     )
-    own = grams.where(~out & ~told & ~frame["is_group_weight"]).groupby(frame["stay_id"]).transform("median")
-    own = own.where(~frame["is_group_weight"])
+    here = among(frame["stay_id"], frame.loc[bad, "stay_id"]) & ~frame["is_group_weight"]
+    own = grams[here].where(~out & ~told).groupby(frame.loc[here, "stay_id"]).transform("median").reindex(frame.index)
     likely = pd.Series("", index=frame.index, dtype=object)
     likely.loc[bad] = likely_by_bounds(grams[bad], low[bad], (high * animals)[bad], own[bad])
     review.doubt("weighings", bad, "weight", rule, "Correct the weight, its unit, or the species.", likely)

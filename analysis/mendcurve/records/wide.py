@@ -215,8 +215,9 @@ def column_of(rows: pd.Series) -> np.ndarray:
 
 def rows_shown(frame: pd.DataFrame, column: str) -> pd.DataFrame:
     """Return ``frame`` with the row numbers of ``column`` as the spreadsheet shows them, in sentences too."""
-    rows = plain_rows(frame[column])
-    if rows is frame[column]:
+    carried = frame[column]
+    rows = plain_rows(carried)
+    if rows is carried:
         return frame
     said = {
         name: frame[name].map(_told, na_action="ignore").astype(frame[name].dtype)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import weakref
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -65,28 +66,55 @@ def words_of(text: pd.Series) -> Words:
 
 def coded(text: pd.Series) -> Words:
     """Return the distinct texts of an Arrow column in order of appearance; missing is the word None."""
-    column = pa.array(text.array)
+    places, known = numbered(text)
+    words = known.to_numpy(zero_copy_only=False)
+    if (places < 0).any():
+        return Words(
+            np.where(places < 0, np.int64(len(words)), places), np.append(words, np.array([None], dtype=object))
+        )
+    return Words(places, words)
+
+
+# Arrow data never changes, so what was numbered once need not be again while it lives. By identity: no column is held.
+_NUMBERED: dict[int, tuple[weakref.ref[Any], np.ndarray, pa.Array]] = {}
+
+
+def numbered(text: pd.Series) -> tuple[np.ndarray, pa.Array]:
+    """Return the number of each row's text (-1 where missing) and the texts by number, some of which may not occur."""
+    column = _arrow(text)
+    held = _NUMBERED.get(id(column))
+    if held is not None and held[0]() is column:
+        return held[1], held[2]
     whole = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
     known = whole.dictionary_encode()
-    words = known.dictionary.to_numpy(zero_copy_only=False)
-    if not known.null_count:
-        return Words(known.indices.to_numpy(), words)
-    places = known.indices.fill_null(len(words)).to_numpy()
-    return Words(places, np.append(words, np.array([None], dtype=object)))
+    places = known.indices.fill_null(-1).to_numpy()
+    _remember(column, places, known.dictionary)
+    return places, known.dictionary
+
+
+def numbered_still(before: pd.Series, after: pd.Series, rows: np.ndarray) -> None:
+    """Let the numbers of ``before`` serve for ``after``, which holds its ``rows`` (a mask), where they are known."""
+    column = _arrow(before)
+    held = _NUMBERED.get(id(column))
+    if held is not None and held[0]() is column:
+        _remember(_arrow(after), held[1][rows], held[2])
+
+
+def _arrow(text: pd.Series) -> Any:
+    # pandas hands out a new wrapper of the same Arrow data each time; its own stays the same as long as the data.
+    held = getattr(text.array, "_pa_array", None)
+    return pa.array(text.array) if held is None else held
+
+
+def _remember(column: Any, places: np.ndarray, known: pa.Array) -> None:
+    key = id(column)
+    _NUMBERED[key] = (weakref.ref(column, lambda _, key=key: _NUMBERED.pop(key, None)), places, known)  # type: ignore[misc]
 
 
 def merged(places: np.ndarray, texts: Sequence[str]) -> Words:
     """Return Words of ``texts`` that may repeat."""
     to, words = pd.factorize(np.array(texts, dtype=object))
     return Words(places if len(words) == len(texts) else to[places], words)
-
-
-def first_rows(column: Words) -> np.ndarray:
-    """Return the position at which each word stands first, shape (distinct,)."""
-    out = np.full(len(column.words), len(column.places), dtype="int64")
-    # Written backwards, the first of the rows of a word is the last to be written.
-    out[column.places[::-1]] = np.arange(len(column.places) - 1, -1, -1)
-    return out
 
 
 def emptied(text: pd.Series, gone: Iterable[str]) -> pd.Series:
