@@ -143,6 +143,13 @@ def test_an_added_file_may_be_parted_by_semicolons(tmp_path, encoding):
     assert spanish.codes_of("intakes", "story_ok")["no"] == "no"
 
 
+def test_a_heading_may_hold_the_sign_of_a_comment_and_columns_may_stand_in_any_order(tmp_path):
+    own = load_vocabulary(
+        written(tmp_path, "# ours\ntheirs,kind,table,column,ours\nFallnr #;Kiste #,heading,intakes,stay_id,\n")
+    )
+    assert {"fallnr no", "kiste no"} <= set(own.headings["intakes"]["stay_id"])
+
+
 def test_an_added_word_wins_over_a_shipped_one(tmp_path):
     own = load_vocabulary(written(tmp_path, HEAD + "word,outcomes,outcome_type,euthanised at owner's request,PTS\n"))
     assert own.codes_of("outcomes", "outcome_type")["pts"] == "euthanised at owner's request"
@@ -158,6 +165,8 @@ REFUSALS = [
     (HEAD + "word,intake,sex,male,m\n", r'"intake" is no table.*Did you mean "intakes"'),
     (HEAD + "word,intakes,sexe,male,m\n", r'"sexe" is no column.*Did you mean "sex"'),
     (HEAD + "word,intakes,sex,mael,m\n", r'"mael" is no code of sex.*Did you mean "male"'),
+    (HEAD + "word,intakes,sex,,m\n", r'"" is no code of sex'),
+    (HEAD + "guess,intakes,sex,mael,m\n", r'"mael" is no code of sex'),
     (HEAD + "word,intakes,species,snake,Schlange\n", r"species holds the rescue's own words"),
     (
         HEAD + "word,intakes,sex,male,x\nguess,intakes,sex,female,X\n",

@@ -115,10 +115,12 @@ def _text_of(path: Path) -> str:
 
 
 def _read(text: str, where: str) -> pd.DataFrame:
+    # Only whole lines are comments: "Animal #" is a heading.
+    lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
+    head = lines[0] if lines else ""
+    sign = ";" if head.count(";") > head.count(",") else ","
     try:
-        rows = pd.read_csv(
-            StringIO(text), dtype=str, keep_default_na=False, comment="#", sep="," if ",theirs" in text else ";"
-        )
+        rows = pd.read_csv(StringIO("\n".join(lines)), dtype=str, keep_default_na=False, sep=sign)
     except (pd.errors.ParserError, pd.errors.EmptyDataError):
         rows = pd.DataFrame()
     rows.columns = [str(name).strip() for name in rows.columns]
