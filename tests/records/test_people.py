@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import shutil
 import zipfile
 from contextlib import redirect_stdout
 
@@ -143,6 +144,22 @@ def test_no_output_of_check_holds_a_person(folder, tmp_path, monkeypatch, capsys
     assert {"findings.csv", "set_aside.csv"} <= set(files)
     assert {name: told(text) for name, text in files.items() if told(text)} == {}
     assert "removed: " in files["set_aside.csv"]
+
+
+def test_connect_tells_no_person_and_writes_none_into_a_comment(folder, tmp_path, monkeypatch, capsys):
+    from mendcurve import __main__ as command
+
+    for file in ("records.xlsx", "list 07700 900191.csv"):
+        shutil.copy(folder / file, tmp_path)
+    monkeypatch.setattr("sys.argv", ["mendcurve", "connect", str(tmp_path)])
+    with pytest.raises(SystemExit):
+        command.main()
+    said = capsys.readouterr()
+    assert "Written" in said.out, said.err
+    assert told(said.out + said.err) == []
+    lines = (tmp_path / "records.toml").read_text(encoding="utf-8").splitlines()
+    # A file is ignored by its own name; nothing else may hold a detail.
+    assert [line for line in lines if told(line)] == ['ignore = ["list 07700 900191.csv"]']
 
 
 def test_no_frame_holds_a_person(folder):

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from mendcurve.errors import InputError
+from mendcurve.records.privacy import masked
 
 _SEAL = "# Proposed by mendcurve connect. Seal: "
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
@@ -71,7 +72,7 @@ def text_of(sections: Sequence[Section]) -> str:
 
 
 def _comment(text: str, mark: str = "#") -> str:
-    return f"{mark} {one_line(text)}"
+    return f"{mark} {masked(one_line(text))[0]}"
 
 
 def one_line(text: str) -> str:
