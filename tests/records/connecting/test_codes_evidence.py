@@ -63,6 +63,11 @@ def test_a_word_for_an_animal_that_is_here_says_that_there_is_nothing_to_read(wo
     assert found.question == f'"{word}", 1 row: nothing to read here?'
 
 
+def test_a_letter_inside_a_phrase_means_nothing():
+    assert guesses("intakes", "sex", "looks like m")["looks like m"].ours == ""
+    assert guesses("intakes", "sex", "probable female")["probable female"].ours == "female"
+
+
 def test_words_for_nothing_are_known_to_the_reader_unless_a_word_is_needed():
     assert guesses("conditions", "severity", "n/a")["n/a"].reason == "read as an empty cell"
     assert guesses("intakes", "intake_type", "n/a")["n/a"].reason.endswith("which this column must not be")

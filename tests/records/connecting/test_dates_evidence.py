@@ -46,9 +46,9 @@ def test_a_column_without_proof_is_read_as_the_one_beside_it():
 
 
 def test_both_orders_in_one_column_decide_nothing_and_name_rows():
-    found = decide({"Date in": ["02/03/2024", "13/03/2024", "03/28/2024"]})
+    found = decide({"Date in": ["02/03/2024", "13/03/2024", "03/13/2024"]})
     assert found.value == ""
-    assert 'Day first: row 3 "13/03/2024". Month first: row 4 "03/28/2024". 1 more could be either' in found.doubts[0]
+    assert 'Day first: row 3 "13/03/2024". Month first: row 4 "03/13/2024". 1 more could be either' in found.doubts[0]
 
 
 def test_two_columns_of_different_orders_decide_nothing():
