@@ -241,6 +241,7 @@ def repeated_headings(folder):
     records = loaded(folder, intakes=",".join([*HEAD, "Note"]) + "\n" + ",".join([*ROW, "other"]) + "\n")
     assert records["intakes"]["note"].tolist() == ["well"]
     assert said(records, 'column F is called "Note (6)"', "kept, doubtful")
+    assert len(records.findings) == 1
 
 
 def headings_again(folder):

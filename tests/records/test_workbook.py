@@ -127,6 +127,7 @@ def test_a_formula_with_a_saved_result_is_that_result_even_where_it_is_empty_tex
         (12.5, "[$£-809]#,##0.00", "12.5"),
         (0.5, "0%", "0.5"),
         (8, "00", "08"),
+        (-8, "00", "-08"),
         (dt.date(2024, 3, 1), "mmm\\-yy", "2024-03"),
         (dt.date(2024, 3, 1), "mmmm yyyy", "2024-03"),
         (dt.date(2024, 3, 2), "mmmm yyyy", "2024-03-02"),
@@ -140,6 +141,33 @@ def test_what_the_format_shows_belongs_to_the_cell(tmp_path, value, number_forma
         sheet["A2"].number_format = number_format
 
     assert book(tmp_path, [["a", "b"], [1, "x"]], change=shape).read("intakes").cells["a"][0] == text
+
+
+def test_cells_that_other_programs_write_are_counted_and_read(tmp_path):
+    # An inline text that is empty, a cell without its address, and one that is only a space.
+    read = raw(
+        tmp_path,
+        '<row r="2"><c r="A2" t="inlineStr"><is><t></t></is></c></row><row r="3"><c><v>7</v></c></row>'
+        '<row r="4"><c r="A4" t="inlineStr"><is><t xml:space="preserve"> </t></is></c></row>',
+    )
+    assert (read.cells["a"].tolist(), read.counted, read.blank) == (["7"], 4, 2)
+
+
+def test_a_day_no_calendar_has_is_an_error_cell_and_no_warning(tmp_path):
+    def shape(_, sheet):
+        sheet["A2"] = 99999999
+        sheet["A2"].number_format = "yyyy-mm-dd"
+
+    read = book(tmp_path, [["a", "b"], [1, "x"]], change=shape).read("intakes")
+    assert read.cells["a"][0] == ""
+    assert "shows an error" in read.notes[0].rule
+
+
+def test_a_workbook_damaged_inside_is_refused(tmp_path):
+    with pytest.raises(InputError, match="not a workbook that can be read"):
+        raw(tmp_path, '<row r="2"><c r="A2" t="s"><v>99</v></c></row>')
+    with pytest.raises(InputError, match="not a workbook that can be read"):
+        raw(tmp_path, '<row r="2"><c r="A2">')
 
 
 def test_what_is_struck_through_is_read_and_said(tmp_path):

@@ -15,6 +15,8 @@ from mendcurve.errors import InputError
 
 COUNTS = ("counted", "blank", "heading", "total", "left_out", "nothing_here", "kept", "set_aside")
 _CELL = re.compile(r"<(?:\w+:)?c\b([^>]*?)(?:/>|>(.*?)</(?:\w+:)?c>)", re.S)
+# Of a cell: a value, text or formula that is not empty; or a text written in the cell, empty or not.
+_FILLED = r"<(?:\w+:)?(?:v|t|f)(?:\s[^>]*)?>[^<]|<(?:\w+:)?f(?:\s[^>]*)?/>|<(?:\w+:)?is>"
 _RESULT = re.compile(r"<(?:\w+:)?v(?:\s[^>]*?)?(?:/>|>([^<]*)<)")
 _STRIKE = re.compile(r'<(?:\w+:)?strike(?!\s+val="(?:0|false)")')
 _FORMULA = re.compile(r"<(?:\w+:)?f(?:\s[^>]*?)?(?:/>|>([^<]*)<)", re.S)
@@ -55,15 +57,15 @@ def count_text_records(text: str, delimiter: str) -> int:
 def count_workbook_rows(path: Path, sheet: str) -> int:
     """Count the rows of a sheet that hold a value or a formula, from the raw XML."""
     with zipfile.ZipFile(path) as book:
-        xml = book.read(_part_of(book, sheet)).decode("utf-8")
-    filled = re.compile(r"<(?:\w+:)?(?:v|t|f)(?:\s[^>]*)?>[^<]|<(?:\w+:)?f(?:\s[^>]*)?/>")
+        xml = book.read(_part_of(book, sheet)).decode("utf-8", errors="replace")
+    filled = re.compile(_FILLED)
     rows = re.finditer(r"<(?:\w+:)?row\b[^>]*?(?:/>|>(.*?)</(?:\w+:)?row>)", xml, re.S)
     return sum(bool(row[1]) and filled.search(row[1]) is not None for row in rows)
 
 
 @dataclass(frozen=True, slots=True)
 class Formula:
-    """A formula: its cell ("B7"), its text ("" where it is shared with another cell), whether its result was saved."""
+    """A formula: its cell ("B7"), its text, whether its result was saved; "" where the file does not say."""
 
     cell: str
     text: str
@@ -82,13 +84,13 @@ def formulas_in(path: Path, sheet: str) -> list[Formula]:
     if not re.search(rb"<(?:\w+:)?f[ >/]", raw):
         return []
     out = []
-    for cell in _CELL.finditer(raw.decode("utf-8")):
+    for cell in _CELL.finditer(raw.decode("utf-8", errors="replace")):
         formula = _FORMULA.search(cell[2] or "")
         if formula:
             attributes = dict(re.findall(r'(\w+)="([^"]*)"', cell[1]))
             result = _RESULT.search(cell[2])
             saved = result is not None and (attributes.get("t") == "str" or bool(result[1]))
-            out.append(Formula(attributes["r"], unescape(formula[1] or ""), saved))
+            out.append(Formula(attributes.get("r", ""), unescape(formula[1] or ""), saved))
     return out
 
 
@@ -102,15 +104,15 @@ def struck_parts_in(path: Path, sheet: str) -> list[str]:
     """Return the cells ("B7") of a sheet in which some letters, not the whole cell, are struck through."""
     with zipfile.ZipFile(path) as book:
         known = "xl/sharedStrings.xml"
-        texts = book.read(known).decode("utf-8") if known in book.namelist() else ""
+        texts = book.read(known).decode("utf-8", errors="replace") if known in book.namelist() else ""
         items = re.findall(r"<(?:\w+:)?si>(.*?)</(?:\w+:)?si>", texts, re.S) if "<strike" in texts else []
         struck = {str(at) for at, item in enumerate(items) if _STRIKE.search(item)}
         xml = book.read(_part_of(book, sheet)) if struck else b""
     out = []
-    for cell in _CELL.finditer(xml.decode("utf-8")):
+    for cell in _CELL.finditer(xml.decode("utf-8", errors="replace")):
         attributes = dict(re.findall(r'(\w+)="([^"]*)"', cell[1]))
         value = _RESULT.search(cell[2] or "")
-        if attributes.get("t") == "s" and value and value[1] in struck:
+        if attributes.get("t") == "s" and "r" in attributes and value and value[1] in struck:
             out.append(attributes["r"])
     return out
 

@@ -36,16 +36,23 @@ def shown(cell: Cell) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, datetime):
-        if value.day == 1 and _month_only(str(cell.number_format)):
+        if value.day == 1 and _month_only(_format_of(cell)):
             return f"{value:%Y-%m}"
         return value.isoformat(sep=" ", timespec="seconds").removesuffix(" 00:00:00")
     if isinstance(value, (date, time)):
         return value.isoformat()
     if isinstance(value, (int, float)):
         number = str(int(value)) if float(value).is_integer() else f"{value:.15g}"
-        before, zeros, after = _words_around(str(cell.number_format))
-        return f"{before}{number.zfill(zeros)}{after}"
+        before, zeros, after = _words_around(_format_of(cell))
+        return f"{before}{number.zfill(zeros + (value < 0))}{after}"
     return str(value)
+
+
+def _format_of(cell: Cell) -> str:
+    try:
+        return str(cell.number_format)
+    except IndexError:  # a damaged list of formats: the number says what it is
+        return ""
 
 
 @lru_cache(maxsize=1024)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import warnings
 import zipfile
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
+from xml.etree.ElementTree import ParseError
 
 from openpyxl import load_workbook
 from openpyxl.utils.cell import coordinate_from_string
@@ -19,6 +22,11 @@ from mendcurve.records.findings import CHANGED
 from mendcurve.records.sheets import Grid, Note, Sheet
 
 SUFFIXES = (".xlsx", ".xlsm")
+# What a damaged, encrypted or foreign file makes the unpacker, the XML parser and openpyxl raise.
+_DAMAGED = (
+    *(InvalidFileException, zipfile.BadZipFile, zlib.error, ParseError, EOFError, OSError, RuntimeError),
+    *(LookupError, ValueError, TypeError, AttributeError),
+)
 
 
 class Book:
@@ -67,7 +75,7 @@ class Book:
                 notes += error_cells(record)
                 notes += struck(record) if strikes else ()
         formulas = formulas_in(self.path, name)
-        for row in sorted({coordinate_from_string(f.cell)[1] for f in formulas} - set(rows)):
+        for row in sorted({coordinate_from_string(f.cell)[1] for f in formulas if f.cell} - set(rows)):
             grid.append([""] * sheet.max_column)
             rows.append(row)
         order = sorted(range(len(rows)), key=rows.__getitem__)
@@ -97,7 +105,7 @@ class Book:
 
     def _not_calculated(self, formulas: list[Formula]) -> Iterator[Note]:
         for formula in formulas:
-            if not formula.calculated:
+            if not formula.calculated and formula.cell:
                 column, row = coordinate_from_string(formula.cell)
                 yield Note(
                     row=row,
@@ -112,12 +120,16 @@ class Book:
 
 def _open(path: Path) -> Workbook:
     try:
-        return load_workbook(path, data_only=True)
+        # Opened here, since openpyxl leaves a file open where it fails.
+        with path.open("rb") as file, warnings.catch_warnings():
+            # Of what openpyxl leaves out: look and lists of choices. A day no calendar has it makes an error cell.
+            warnings.simplefilter("ignore", UserWarning)
+            return load_workbook(file, data_only=True)
     except PermissionError as error:
         raise InputError(
             f"{path.name}: the workbook cannot be opened.", remedy="Close it in other programs and run again."
         ) from error
-    except (InvalidFileException, zipfile.BadZipFile, KeyError, OSError, ValueError) as error:
+    except _DAMAGED as error:
         raise InputError(
             f"{path.name}: this is not a workbook that can be read.",
             remedy="Open it in a spreadsheet (give the password if it asks) and save it as .xlsx, without a password.",
