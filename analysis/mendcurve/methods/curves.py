@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any, TypeVar
 
 import numpy as np
@@ -15,12 +17,32 @@ from mendcurve.methods.limits import check_limits, incidence_limits, normal_limi
 from mendcurve.methods.tally import Tally
 
 VARIANCES = ("greenwood", "aalen")
-_START = {"low_later": 0.0, "high_later": 1.0, "se": 0.0, "design_effect": 1.0}
+_START = {"se": 0.0, "design_effect": 1.0}
 """Before anybody is seen: nothing is known."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Curve:
+class _Later:
+    """Limits that hold between two days of the grid, computed when first asked for: half the work of a curve."""
+
+    limits_later: Callable[[], tuple[Floats, Floats]]
+
+    @cached_property
+    def _pair(self) -> tuple[Floats, Floats]:
+        return self.limits_later()
+
+    @property
+    def low_later(self) -> Floats:
+        """Lower limits up to the next day: those cut off on the day are no longer seen, new entries are."""
+        return self._pair[0]
+
+    @property
+    def high_later(self) -> Floats:
+        """Upper limits up to the next day."""
+        return self._pair[1]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Curve(_Later):
     """Share of subjects not yet ended, by day since origin.
 
     Attributes
@@ -35,8 +57,9 @@ class Curve:
         Standard error of ``share``. Unit: proportion.
     at_risk, events, after : ndarray, shape (G, k)
         Subjects under observation on ``day``, ended on it, and under observation just after it. Unit: subjects.
-    low_later, high_later : ndarray, shape (G, k)
-        Limits on the days up to the next in ``day``: those censored on it are no longer seen, new entries are.
+    limits_later : callable
+        Gives ``low_later``, ``high_later``, shape (G, k): limits on the days up to the next in ``day``, where those
+        censored on it are no longer seen, new entries are.
     design_effect : ndarray, shape (G, k)
         Sum of squared weights over sum of weights of those at risk; 1 where each row is one subject.
     confidence : float
@@ -48,8 +71,7 @@ class Curve:
     share: Floats
     low: Floats
     high: Floats
-    low_later: Floats
-    high_later: Floats
+    limits_later: Callable[[], tuple[Floats, Floats]]
     se: Floats
     at_risk: Floats
     events: Floats
@@ -63,8 +85,8 @@ class Curve:
         return _at(self, days, _START | {"share": 1.0})
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Incidence:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Incidence(_Later):
     """Share of subjects that ended in each way, by day since origin.
 
     Attributes
@@ -72,8 +94,10 @@ class Incidence:
     groups, causes : tuple of str, lengths G and C
     day : ndarray, shape (k,)
         As in :class:`Curve`. Unit: days since origin.
-    share, low, high, se, low_later, high_later : ndarray, shape (G, C, k)
-        Cumulative incidence, limits, standard error, limits up to the next day. Unit: proportion.
+    share, low, high, se : ndarray, shape (G, C, k)
+        Cumulative incidence, limits, standard error. Unit: proportion.
+    limits_later : callable
+        Gives ``low_later``, ``high_later``, shape (G, C, k): limits up to the next day.
     free : ndarray, shape (G, k)
         Share not ended in any way; ``share.sum(axis=1) + free`` is 1.
     at_risk, after, design_effect : ndarray, shape (G, k)
@@ -88,8 +112,7 @@ class Incidence:
     share: Floats
     low: Floats
     high: Floats
-    low_later: Floats
-    high_later: Floats
+    limits_later: Callable[[], tuple[Floats, Floats]]
     se: Floats
     free: Floats
     at_risk: Floats
@@ -160,13 +183,17 @@ def kaplan_meier(tally: Tally, *, confidence: float = 0.95, limits: str = "beta 
     se = share * np.sqrt(np.cumsum(effect * per(d, n * (n - d)), axis=-1))
     if limits == "beta product":
         low, high = survival_limits(n / effect, d / effect, still, confidence)
-        later = survival_limits(n / effect, d / effect, after / effect_after, confidence)
     else:
-        low, high = later = normal_limits(share, se, confidence, limits)
+        low, high = normal_limits(share, se, confidence, limits)
+
+    def later() -> tuple[Floats, Floats]:
+        if limits != "beta product":
+            return low, high
+        return survival_limits(n / effect, d / effect, after / effect_after, confidence)
+
     return Curve(
-        groups=tally.groups, day=tally.day, share=share, low=low, high=high, low_later=later[0],
-        high_later=later[1], se=se, at_risk=n, events=d, after=after,
-        design_effect=effect, confidence=confidence, limits=limits,
+        groups=tally.groups, day=tally.day, share=share, low=low, high=high, limits_later=later, se=se, at_risk=n,
+        events=d, after=after, design_effect=effect, confidence=confidence, limits=limits,
     )  # fmt: skip
 
 
@@ -233,12 +260,17 @@ def cumulative_incidence(
     if limits == "beta product":
         by_cause = tally.events / effect[:, None]
         low, high = incidence_limits(n / effect, by_cause, still, confidence)
-        later = incidence_limits(n / effect, by_cause, after / effect_after, confidence)
     else:
-        low, high = later = normal_limits(share, se, confidence, limits)
+        low, high = normal_limits(share, se, confidence, limits)
+
+    def later() -> tuple[Floats, Floats]:
+        if limits != "beta product":
+            return low, high
+        return incidence_limits(n / effect, tally.events / effect[:, None], after / effect_after, confidence)
+
     return Incidence(
-        groups=tally.groups, causes=tally.causes, day=tally.day, share=share, low=low, high=high, low_later=later[0],
-        high_later=later[1], se=se, free=free, at_risk=n, events=tally.events, after=after, design_effect=effect,
+        groups=tally.groups, causes=tally.causes, day=tally.day, share=share, low=low, high=high,
+        limits_later=later, se=se, free=free, at_risk=n, events=tally.events, after=after, design_effect=effect,
         confidence=confidence, limits=limits, variance=variance,
     )  # fmt: skip
 
@@ -295,9 +327,20 @@ def _at(curve: _Steps, days: ArrayLike, start: dict[str, float]) -> _Steps:
         cells: Floats = getattr(curve, name)
         padded = np.concatenate([np.full((*cells.shape[:-1], 1), value), cells], axis=-1)
         new[name] = padded[..., place]
-    for side in ("low", "high"):  # on a day of the grid its own limits, between two days those that hold there
-        own = getattr(curve, side)[..., np.maximum(place - 1, 0)] if len(curve.day) else 0.0
-        new[side] = np.where(np.isin(wanted, curve.day), own, new[f"{side}_later"])
+    before, on_grid = place == 0, np.isin(wanted, curve.day)
+
+    def later() -> tuple[Floats, Floats]:  # before anybody is seen nothing is known: 0 to 1
+        low, high = (x[..., np.maximum(place - 1, 0)] for x in (curve.low_later, curve.high_later))
+        return np.where(before, 0.0, low), np.where(before, 1.0, high)
+
+    if on_grid.all():
+        new["low"], new["high"] = curve.low[..., place - 1], curve.high[..., place - 1]
+    elif not len(curve.day):
+        new["low"], new["high"] = np.zeros_like(new["se"]), np.ones_like(new["se"])
+    else:  # on a day of the grid its own limits, between two days those that hold there
+        own = (x[..., np.maximum(place - 1, 0)] for x in (curve.low, curve.high))
+        new["low"], new["high"] = (np.where(on_grid, x, y) for x, y in zip(own, later(), strict=True))
+    new["limits_later"] = later
     nobody = np.zeros_like(curve.after)
     new["at_risk"] = look_up(curve.day, curve.at_risk, curve.after, wanted)
     new["after"] = look_up(curve.day, curve.after, curve.after, wanted)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -14,6 +15,8 @@ from mendcurve.methods.arrays import Floats, look_up, ratio, running
 
 CHUNK = 131_072
 """Rows counted at a time: large enough to be fast, small enough that memory does not grow with the data."""
+_MANY_DAYS = 1_000_000
+_SPREAD = np.uint64(0x9E3779B97F4A7C15)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -99,11 +102,16 @@ class Tally:
         out, out2 = np.zeros(G * (C + 1) * k), np.zeros(G * (C + 1) * k)
         for start in range(0, len(leave), CHUNK):
             rows = slice(start, start + CHUNK)
-            w = np.ones(len(leave[rows])) if amount is None else amount[rows]
             into = code[rows] * k + at_entry[rows]
             off = (code[rows] * (C + 1) + why[rows].astype(np.int64)) * k + at_exit[rows]
-            for cells, where, value in ((add, into, w), (add2, into, w * w), (out, off, w), (out2, off, w * w)):
-                cells += np.bincount(where, weights=value, minlength=len(cells))
+            for cells, squares, where in ((add, add2, into), (out, out2, off)):
+                if amount is None:
+                    cells += np.bincount(where, minlength=len(cells))
+                else:
+                    cells += np.bincount(where, weights=amount[rows], minlength=len(cells))
+                    squares += np.bincount(where, weights=amount[rows] ** 2, minlength=len(cells))
+        if amount is None:  # a weight of 1 is its own square
+            add2, out2 = add.copy(), out.copy()
         ended, ended2 = out.reshape(G, C + 1, k), out2.reshape(G, C + 1, k)
         return cls(
             groups=names, causes=tuple(causes), day=days, entered=add.reshape(G, k), entered2=add2.reshape(G, k),
@@ -254,7 +262,7 @@ def _codes(
 ) -> tuple[tuple[str, ...], NDArray[np.int64]]:
     if group is None:
         return (tuple(groups) if groups else ("all",)), np.zeros(shape, dtype=np.int64)
-    inverse, present = pd.factorize(np.asarray(group), sort=True)
+    inverse, present = _factorised(group)
     if (inverse < 0).any():
         found = [f"without one: {int((inverse < 0).sum())} of {len(inverse)}"]
         raise InputError("Every row of a tally needs a group,", found, 'Name those without one, "not recorded".')
@@ -270,13 +278,38 @@ def _codes(
     return names, np.array([position[str(g)] for g in present], dtype=np.int64)[inverse]
 
 
+def _factorised(group: ArrayLike) -> tuple[NDArray[np.int64], NDArray[Any]]:
+    """Return each row's place among the distinct groups, which are sorted; -1 where it has none."""
+    given = np.asarray(group)
+    if given.dtype.kind == "U" and len(given) and given.dtype.itemsize:
+        # text of one width: a number made of its letters is found faster than the text, and is checked against it
+        unit = np.uint64 if given.dtype.itemsize % 8 == 0 else np.uint32
+        letters = np.ascontiguousarray(given).view(unit).reshape(len(given), -1)
+        number = np.zeros(len(given), dtype=np.uint64)
+        for column in letters.T:
+            number = number * _SPREAD + column
+        code, _ = pd.factorize(number)
+        first = np.zeros(code.max() + 1, dtype=np.int64)
+        first[code[::-1]] = np.arange(len(code))[::-1]
+        words = given[first]
+        if (words[code] == given).all() and len(np.unique(words)) == len(words):
+            order = np.argsort(words, kind="stable")
+            rank = np.empty(len(order), dtype=np.int64)
+            rank[order] = np.arange(len(order))
+            return rank[code], words[order]
+    inverse, present = pd.factorize(given, sort=True)
+    return inverse, np.asarray(present)
+
+
 def _check_rows(begin: Floats, leave: Floats, why: NDArray, amount: Floats | None, causes: int) -> None:
     sizes = {"entry": len(begin), "exit": len(leave), "cause": len(why)} | (
         {} if amount is None else {"weight": len(amount)}
     )
     if len(set(sizes.values())) > 1:
         raise InputError("All columns of a tally must have the same length,", [f"{k}: {v}" for k, v in sizes.items()])
-    known = (why >= 0) & (why <= causes) & (why == np.floor(why))
+    known = (why >= 0) & (why <= causes)
+    if why.dtype.kind not in "biu":
+        known &= why == np.floor(why)
     bad = {
         "entry and exit must be numbers": ~(np.isfinite(begin) & np.isfinite(leave)),
         "exit must be after entry (an entry of -1 makes day 0 count)": leave <= begin,
@@ -294,11 +327,15 @@ def _check_rows(begin: Floats, leave: Floats, why: NDArray, amount: Floats | Non
 
 def _grid(begin: Floats, leave: Floats) -> tuple[Floats, NDArray[np.int64], NDArray[np.int64]]:
     # whole days in a modest range are placed by subtraction; other reals by a sorted search
+    first, last = float(begin.min(initial=np.inf)), float(leave.max(initial=-np.inf))
+    if 0 <= last - first < _MANY_DAYS:
+        into, out = (begin - first).astype(np.int64), (leave - first).astype(np.int64)
+        if (into + first == begin).all() and (out + first == leave).all():
+            count = int(last - first) + 1
+            seen = (np.bincount(into, minlength=count) + np.bincount(out, minlength=count)) > 0
+            place = np.cumsum(seen) - 1
+            return np.flatnonzero(seen) + first, place[into], place[out]
     days = np.unique(np.concatenate([np.unique(begin), np.unique(leave)]))
-    if len(days) and (days == np.floor(days)).all() and days[-1] - days[0] < 1_000_000:
-        place = np.zeros(int(days[-1] - days[0]) + 1, dtype=np.int64)
-        place[(days - days[0]).astype(np.int64)] = np.arange(len(days))
-        return days, place[(begin - days[0]).astype(np.int64)], place[(leave - days[0]).astype(np.int64)]
     return days, np.searchsorted(days, begin), np.searchsorted(days, leave)
 
 

@@ -147,8 +147,9 @@ def _seen(curve: _Steps) -> _Steps:
     """Keep the days on which somebody was at risk: limits of a day nobody was seen on are no limits of a median."""
     keep, k = curve.at_risk[0] > 0, len(curve.day)
     cells: dict[str, Any] = {f.name: getattr(curve, f.name) for f in fields(curve)}
-    seen = {n: x[..., keep] for n, x in cells.items() if isinstance(x, np.ndarray) and x.shape[-1] == k}
-    return replace(curve, **dict[str, Any](seen))
+    seen: dict[str, Any] = {n: x[..., keep] for n, x in cells.items() if isinstance(x, np.ndarray) and x.shape[-1] == k}
+    seen["limits_later"] = lambda: (curve.low_later[..., keep], curve.high_later[..., keep])
+    return replace(curve, **seen)
 
 
 def _tally(
