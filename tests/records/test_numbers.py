@@ -159,3 +159,10 @@ def test_money_is_exact(typed, amount):
 @pytest.mark.parametrize("typed", ["free", "about 12", "12 or so", ""])
 def test_what_is_no_money_gives_none(typed):
     assert parse_money(text(typed)).found[0] is None
+
+
+def test_thousands_of_figures_are_no_number():
+    for typed in ("9" * 5000, "9" * 5000 + " lb 3 oz"):
+        for parse in (parse_counts, parse_weights, parse_numbers, parse_money):
+            assert parse(text(typed)).found[0] is None
+            assert parse(text(typed)).troubles[0] is not None

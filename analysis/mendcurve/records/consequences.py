@@ -14,7 +14,7 @@ from mendcurve.records.findings import CHANGED, CORRECTED, DOUBTFUL, NOTE, SET_A
 from mendcurve.records.locating import Part, texts
 from mendcurve.records.numbers import parse_counts
 from mendcurve.records.review import among
-from mendcurve.records.schemas import TABLES
+from mendcurve.records.schemas import MOST, TABLES
 from mendcurve.records.species import translate
 
 _TEXT = pd.StringDtype("pyarrow", na_value=np.nan)
@@ -239,7 +239,7 @@ def _animals(
     # A row of intakes speaks for itself: it may not have been read, or name another row's id.
     own = (lines["table"] == "intakes") & lines["row"].notna()
     if own.any():
-        written = parse_counts(texts(lines[own], parts, "group_size"), low=1, unit="animals").found
+        written = parse_counts(texts(lines[own], parts, "group_size"), low=1, high=MOST, unit="animals").found
         size.loc[own] = [1.0 if n is None else float(n) for n in written]
         kind.loc[own] = translate(texts(lines[own], parts, "species"), species).to_numpy(dtype=object)
         # Rows of a stay that could not be read have its animals all the same.

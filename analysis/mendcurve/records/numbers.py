@@ -49,6 +49,9 @@ _WAS_TURNED = Trouble(
     DOUBTFUL,
 )
 _WHAT = "Write the number alone, with a point for decimals, and leave the cell empty if it is not known."
+_TOO_LARGE = Trouble("this number is too large to be true", _WHAT)
+# Python refuses to make a number of thousands of figures.
+_ENDLESS = re.compile(r"\d{500}")
 
 
 def decimal_sign(text: pd.Series, declared: str = "") -> str:
@@ -109,6 +112,8 @@ def _weight(text: str, *, decimal: str) -> tuple[tuple[float, str] | None, Troub
     word = folded(text)
     if nothing_written(word):
         return None, NOTHING_WRITTEN
+    if _ENDLESS.search(word):
+        return None, _TOO_LARGE
     pounds, kilos = _POUNDS.fullmatch(word), _KILOS.fullmatch(word)
     if pounds:
         return (int(pounds["lb"]) + float(pounds["oz"]) / 16, "lb"), None
@@ -179,6 +184,8 @@ def _count(text: str, *, low: float | None, high: float | None, unit: str) -> tu
     word = folded(text)
     if nothing_written(word):
         return None, NOTHING_WRITTEN
+    if _ENDLESS.search(word):
+        return None, _TOO_LARGE
     bare = re.sub(r"^(?:~|ca?\.? |about |approx\.? )\s*|\s*\?$", "", word)
     trouble = None if bare == word else _ABOUT
     bare = bare.removesuffix(unit).removesuffix(unit.removesuffix("s")).strip()
@@ -240,7 +247,7 @@ def _value(match: re.Match[str], decimal: str) -> tuple[Decimal | None, Trouble 
     except InvalidOperation:
         return None, Trouble("this must be a number", _WHAT)
     if value.adjusted() > _MOST_DIGITS:
-        return None, Trouble("this number is too large to be true", _WHAT)
+        return None, _TOO_LARGE
     return (-value if match["sign"] == "-" else value), _ABOUT if match["about"] or match["unsure"] else None
 
 

@@ -178,7 +178,7 @@ def huge(draft: Draft) -> list[Hit]:
         (("weighings", "weight"), ("weighings", "length_mm"), ("intakes", "group_size"), ("spending", "amount"), ("targets", "target_g"),
          ("courses", "interval_hours")),
     )
-    return change(draft, table, column, lambda v: any_of(draft, ("1e30", "99999999999999999999", "9" * 400, "4E+88", "123456789012345")))
+    return change(draft, table, column, lambda v: any_of(draft, ("1e30", "99999999999999999999", "9" * 400, "9" * 5000, "4E+88", "123456789012345")))
 
 
 @kind("a letter for a figure, words for a number", ASIDE, DETECTED)
