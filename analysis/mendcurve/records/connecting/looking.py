@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -130,6 +131,7 @@ def _known_in(cells: Sequence[str], known: frozenset[str]) -> int:
     return sum(_is_known(cell, known) for cell in cells)
 
 
+@lru_cache(maxsize=65536)
 def _is_known(cell: str, known: frozenset[str]) -> bool:
     return bool(cell.strip()) and (split_heading(cell).plain in known or plain_heading(cell) in known)
 
@@ -275,10 +277,12 @@ def _again(headings: Sequence[str], known: frozenset[str]) -> list[tuple[int, in
 def _stacked(grid: Grid, at: int, filled: list[int], known: frozenset[str]) -> str:
     """Return why the sheet holds several tables one below the other, or ""."""
     own = [folded(c) for c in grid.cells[at] if c.strip()]
-    for i in filled:
-        between = [k for k in filled if min(i, at) < k < max(i, at)]
+    heading = filled.index(at)
+    for place, i in enumerate(filled):
+        if abs(place - heading) <= 1:
+            continue
         cells = [c for c in grid.cells[i] if c.strip()]
-        if not between or len(cells) < _KNOWN_TWICE or [folded(c) for c in cells] == own or _numbers(cells):
+        if len(cells) < _KNOWN_TWICE or any(c[0].isdigit() for c in cells) or [folded(c) for c in cells] == own:
             continue
         if _known_in(cells, known) >= max(_KNOWN_TWICE, 0.7 * len(cells)):
             second = max(i, at)

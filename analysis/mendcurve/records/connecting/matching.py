@@ -126,7 +126,7 @@ def match(
     if not names:
         return {}
     fits = {
-        h: {c.name: name_fit(label, vocabulary.headings[table.name][c.name]) for c in columns}
+        h: {c.name: _fit(label, c, vocabulary.headings[table.name][c.name]) for c in columns}
         for h, label in headings.items()
     }
     score = np.zeros((len(names), len(columns)))
@@ -150,6 +150,12 @@ def match(
                 column, heading, headings[heading], score[i, j], fits[heading], profiles[heading]
             )
     return out
+
+
+def _fit(label: str, column: Column, words: Sequence[str]) -> Named | None:
+    """Return how a heading fits a column; likeness says nothing of ids, which are told by what they hold."""
+    named = name_fit(label, words)
+    return named if named is None or named.exact or column.kind != "id" else None
 
 
 def _known_words(table: Table, column: Column, vocabulary: Vocabulary) -> dict[str, str]:
