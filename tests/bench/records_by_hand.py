@@ -183,7 +183,7 @@ def _weighings(frame: pd.DataFrame, stays: pd.DataFrame, bad: Failures) -> pd.Da
     return out[~lost].astype({"stay": "int64"}).reset_index(drop=True)
 
 
-def _doubts(  # noqa: PLR0913 - one table an argument
+def _doubts(
     intakes: pd.DataFrame,
     outcomes: pd.DataFrame,
     weighings: pd.DataFrame,

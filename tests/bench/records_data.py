@@ -73,9 +73,13 @@ def _tables(rng: np.random.Generator, stays: int, weighings: int, *, text: bool)
     return {"intakes": _table(intakes), "outcomes": _table(outcomes), "weighings": _table(weighed)}
 
 
-def _weighings(rng, ids, came, last, species, rows, *, text):  # noqa: PLR0913, ANN001, ANN202 - one call
-    stay = np.sort(rng.integers(0, len(ids), rows))
-    day = came[stay] + (rng.random(rows) * (last[stay] - came[stay] + 1)).astype("int64")
+def _weighings(rng, ids, came, last, species, rows, *, text):
+    # One weighing of a stay on a day: drawn with some to spare, repeats taken out.
+    stay = rng.integers(0, len(ids), rows + rows // 5)
+    day = came[stay] + (rng.random(len(stay)) * (last[stay] - came[stay] + 1)).astype("int64")
+    key = rng.permutation(np.unique(stay * 10_000 + day))[:rows]
+    stay, day = key // 10_000, key % 10_000
+    rows = len(key)
     grams = np.array(list(SPECIES.values()))[species[stay]] * np.exp(rng.normal(0, 0.04, rows))
     order = np.argsort(day, kind="stable")
     stay, day, grams = stay[order], day[order], grams[order]
