@@ -34,6 +34,8 @@ DATES = {
 }
 # Rows in a run; more where the column rises by one of itself so often that a run could be chance.
 FEWEST = 6
+# Busy weeks bring an animal a day without anybody dragging a cell.
+FEWEST_DAYS = 8
 FEWEST_ONE_ANIMAL = 9
 # Share of the steps of a run that must lead to another animal.
 OTHERS = 0.3
@@ -53,7 +55,8 @@ def check_runs(review: Review) -> None:
         for column in columns:
             frame = review.tables[table]
             if frame[column].notna().sum() >= FEWEST:
-                _tell(review, table, column, rising(frame, _days(frame[column]), _animals(review, table)), "one day")
+                found = rising(frame, _days(frame[column]), _animals(review, table), FEWEST_DAYS)
+                _tell(review, table, column, found, "one day")
 
 
 def _animals(review: Review, table: str) -> pd.Series | None:
@@ -66,7 +69,7 @@ def _days(values: pd.Series) -> np.ndarray:
     return np.where(np.isnat(days), np.nan, days.astype("int64").astype("float64"))
 
 
-def rising(frame: pd.DataFrame, values: np.ndarray, stay: pd.Series | None) -> pd.DataFrame:
+def rising(frame: pd.DataFrame, values: np.ndarray, stay: pd.Series | None, fewest: int = FEWEST) -> pd.DataFrame:
     """Return the rows of runs that rise by one and are too long to be chance.
 
     Parameters
@@ -76,6 +79,8 @@ def rising(frame: pd.DataFrame, values: np.ndarray, stay: pd.Series | None) -> p
     values : ndarray of float, shape (rows,)
     stay : Series, optional
         A run within one stay must be longer: an animal may gain a gram a week.
+    fewest : int
+        Rows a run has at least.
 
     Returns
     -------
@@ -93,11 +98,11 @@ def rising(frame: pd.DataFrame, values: np.ndarray, stay: pd.Series | None) -> p
     ordered, of = values[at], sheet[at]
     up = np.r_[False, (np.abs(ordered[1:] - ordered[:-1] - 1) < 1e-9) & (of[1:] == of[:-1])]
     none = pd.DataFrame({"first": pd.Series(dtype="int64"), "length": pd.Series(dtype="int64")})
-    if up.sum() < FEWEST - 1:
+    if up.sum() < fewest - 1:
         return none
     tried = ~np.r_[False, up[:-1]]
     p = np.clip((up & tried).sum() / max(tried.sum(), 1), 1e-3, 0.99)
-    needed = max(FEWEST - 1, int(np.ceil(np.log(CHANCE / len(up)) / np.log(p))))
+    needed = max(fewest - 1, int(np.ceil(np.log(CHANCE / len(up)) / np.log(p))))
     begin = np.maximum.accumulate(np.where(up, 0, np.arange(len(up))))
     length = np.bincount(begin, minlength=len(up))[begin]
     hit = up & (length - 1 >= needed)
