@@ -197,7 +197,7 @@ def _two_rows(grid: Grid, upper: int, lower: int, known: frozenset[str], filled:
             labels[j] = cell if own_words and not _is_known(joined, known) else joined
     better = sum(_is_known(labels.get(j, c), known) for j, c in enumerate(below))
     alone = max(_known_in(above, known), _known_in(below, known))
-    return labels if better > alone or (repeated and spans and better >= alone) else {}
+    return labels if better > alone or (repeated and better == alone) else {}
 
 
 def _reasons(grid: Grid, at: int, filled: list[int], sheet: Sheet) -> tuple[str, ...]:
