@@ -147,6 +147,7 @@ def test_a_misspelt_intakes_is_answered_with_its_name(tmp_path):
         ("copy of doses (2)", "doses"),
         ("Rota", ""),
         ("adoption contract", ""),
+        ("Grant letters", ""),
         ("Sheet1", ""),
         ("2025", ""),
     ],

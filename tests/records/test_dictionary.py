@@ -171,6 +171,20 @@ def test_records_toml_wins_and_a_contradiction_is_told(tmp_path, dictionary, tom
     assert records.settings["conditions.families"].get("skin") is None
 
 
+def test_another_name_in_both_is_the_species_of_records_toml(tmp_path):
+    toml = '[[species]]\nname = "smooth newt"\ntaxon = "salamander"\naliases = ["warty newt"]\n'
+    dictionary = "species,crested newt,,warty newt,,salamander\n"
+    records = load(folder(tmp_path, dictionary, toml, intakes=INTAKES.format("Warty newt")))
+    assert records["intakes"]["species"].tolist() == ["smooth newt"]
+
+
+def test_a_word_of_records_toml_wins_however_it_is_written(tmp_path):
+    toml = '[tables.outcomes.codes.outcome_type]\n"GONE" = "died"\n'
+    outcomes = "stay_id,outcome_date,outcome_type\nS-1,2026-04-01,gone\n"
+    records = load(folder(tmp_path, "outcome,gone,adopted\n", toml, outcomes=outcomes))
+    assert records["outcomes"]["outcome_type"].tolist() == ["died"]
+
+
 def test_what_both_say_alike_is_no_contradiction(tmp_path):
     toml = '[tables.outcomes.codes.outcome_type]\nGone = "adopted"\n[conditions]\nlifelong = ["gout"]\n'
     outcomes = "stay_id,outcome_date,outcome_type\nS-1,2026-04-01,gone\n"

@@ -294,6 +294,7 @@ def test_forms_of_details_are_found_in_free_text(text):
         "S-0001 and E-0001",
         "A-1234 moved",
         "between 2024-03-02 and 2024-03-09",
+        "on 02/03/2026 and 04.05.2026",
         "Corn Snake, Ball Python",
         "temp 32.5, humidity 60 %",
         "1,200.50 g",

@@ -84,7 +84,7 @@ def with_words(sources: list[Source], dictionary: Dictionary, ledger: Ledger) ->
                         f'"{other or _NOTHING}" under codes.{column}'
                     )
                     dictionary.tell(ledger, None, word, rule, _ONE)
-            codes[column] = {**{w: m for w, m in words.items() if folded(w) not in own}, **source.codes.get(column, {})}
+            codes[column] = {**words, **source.codes.get(column, {})}  # what comes last is used
         out.append(replace(source, codes=codes))
     return out
 
