@@ -69,7 +69,8 @@ def test_a_stay_set_aside_takes_its_group_and_its_rows_with_it(changes):
         "the stay of S-1 (4 sulcata tortoises) is missing from every figure, with 3 rows of other tables",
         4,
     )
-    assert said["weighings A2"] == ("not used, as its stay (S-1) is in no figure", 4)
+    # Its animals are counted once, with the stay.
+    assert said["weighings A2"] == ("not used, as its stay (S-1) is in no figure", 0)
 
 
 def test_a_lost_outcome_leaves_the_animals_in_care(changes):

@@ -17,10 +17,13 @@ from openpyxl.worksheet.hyperlink import Hyperlink
 from openpyxl.worksheet.worksheet import Worksheet
 
 from mendcurve.questions.rows import each
+from mendcurve.questions.wording import count
 from mendcurve.records import Records
-from mendcurve.records.findings import CORRECTED, NOTE
+from mendcurve.records.findings import CORRECTED, NOTE, SET_ASIDE
 from mendcurve.records.saving import put_text, save
 
+# Nobody works through more; findings.csv holds them all.
+MOST = 5000
 TO_MEND, TO_KNOW, HOW_TO = "Mending list", "To know", "How to"
 # Heading, width in characters. Those from "now" on are for the volunteer.
 COLUMNS = (
@@ -92,10 +95,16 @@ def _lines(records: Records) -> Iterator[tuple[tuple[str, ...], tuple[str, str, 
     cells = records.cells
     todo = cells[~cells["effect"].isin([NOTE, CORRECTED]) & cells["row"].notna() & (cells["table"] != "corrections")]
     todo = todo.fillna(dict.fromkeys(todo.columns.difference(["row", "animals"]), ""))
-    for one in each(todo):
+    # What is out only because of another line is mended there.
+    follows = (todo["effect"] == SET_ASIDE) & (todo["animals"] == 0).fillna(False)
+    todo = pd.concat([todo[~follows], todo[follows]])
+    for one in each(todo.head(MOST)):
         odd = "\n".join(filter(None, (f"{one.effect}: {one.rule}", one.what_to_do)))
         mine = (one.file, one.sheet, str(one.row), one.cell, one.record, one.column, one.value, odd)
         yield (*mine, one.likely, one.changes, "", "", "", ""), (one.file, one.sheet, one.cell or f"A{one.row}")
+    if len(todo) > MOST:
+        rest = f"{count(len(todo) - MOST, 'more line')}: see findings.csv, or mend these first and run check again"
+        yield (*[""] * 7, rest, *[""] * 6), ("", "", "")
     for done in each(records.corrections):
         place = (done.file, done.sheet, str(done.row or ""), done.cell, done.record, done.column, done.typed)
         yours = (done.now, done.who, done.when, done.why)
@@ -170,7 +179,7 @@ def _notes(sheet: Worksheet, records: Records) -> None:
     cells = records.cells
     notes = cells[cells["effect"].isin([NOTE]) | cells["row"].isna() | (cells["table"] == "corrections")]
     notes = notes.fillna(dict.fromkeys(notes.columns.difference(["row", "animals"]), ""))
-    for number, one in enumerate(each(notes), start=2):
+    for number, one in enumerate(each(notes.head(MOST)), start=2):
         row = "" if pd.isna(one.row) else str(one.row)
         texts = (one.file, one.sheet, row, one.column, one.value, one.rule, one.what_to_do)
         for place, text in enumerate(texts, start=1):
@@ -184,7 +193,7 @@ def _plain(sheet: Worksheet, frame: pd.DataFrame) -> None:
     wide = frame.attrs.get("wide", ())
     columns = [(str(name), 44 if name in wide else 16) for name in frame.columns]
     _headings(sheet, columns)
-    for number, row in enumerate(frame.itertuples(index=False, name=None), start=2):
+    for number, row in enumerate(frame.head(MOST).itertuples(index=False, name=None), start=2):
         texts = ["" if pd.isna(value) else str(value) for value in row]
         for place, text in enumerate(texts, start=1):
             put_text(sheet.cell(number, place), text)
@@ -194,8 +203,10 @@ def _plain(sheet: Worksheet, frame: pd.DataFrame) -> None:
 
 
 def _help(sheet: Worksheet) -> None:
-    sheet.column_dimensions["A"].width = 110
+    sheet.column_dimensions["A"].width = 100
     for row, text in enumerate(HELP, start=1):
         put_text(sheet.cell(row, 1), text)
         sheet.cell(row, 1).alignment = _TOP
-    sheet.page_setup.orientation = "landscape"
+        _high_enough(sheet, row, (text,), (("", 100),))
+    _ready_to_print(sheet, 1)
+    sheet.auto_filter.ref = sheet.print_title_rows = None

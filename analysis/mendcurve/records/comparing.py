@@ -214,7 +214,8 @@ def _reopened(then: Records, old: Records) -> pd.DataFrame:
     closed = before[before["end"].notna()]
     open_again = closed[closed.index.isin(now.index[now["end"].isna()])]
     place = then["intakes"].drop_duplicates("stay_id").set_index("stay_id").loc[open_again.index]
-    ended = open_again["end"].dt.strftime("%Y-%m-%d") + ", " + open_again["outcome"].astype(_TEXT).fillna("")
+    days = open_again["end"].map(lambda day: f"{day:%Y-%m-%d}").astype(object)
+    ended = days + ", " + open_again["outcome"].astype(object).where(open_again["outcome"].notna(), "")
     frame = pd.DataFrame(
         {
             "kind": REOPENED,

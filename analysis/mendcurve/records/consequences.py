@@ -146,7 +146,8 @@ def told(
 
     Notes
     -----
-    An animal of a group counts, a row does not: thirty hatchlings in one row are thirty animals.
+    An animal of a group counts, a row does not: thirty hatchlings in one row are thirty animals. Rows that are out only
+    because their stay is touch none: the finding of the stay has counted its animals.
     """
     if not len(lines):
         return lines.assign(changes=lines["rule"], animals=lines["row"])
@@ -164,7 +165,9 @@ def told(
         if fits.any():
             says.loc[fits] = np.array(_said(rule.says, facts.loc[fits]), dtype=object)
             todo &= ~fits
-    animals = facts["animals_n"].mask(facts["repeats"] & (lines["effect"] == SET_ASIDE), 0)
+    # What a row changes by itself: nothing where it stands twice, or where its stay's own finding counts the animals.
+    known = facts["unused"] & facts["animals_n"].notna()
+    animals = facts["animals_n"].mask((facts["repeats"] | known) & (lines["effect"] == SET_ASIDE), 0)
     animals = animals.where(lines["effect"] != NOTE)
     return lines.assign(changes=says.astype(_TEXT), animals=animals.astype("Int64"))
 

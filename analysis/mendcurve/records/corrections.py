@@ -306,7 +306,7 @@ def frame(done: Sequence[Outcome]) -> pd.DataFrame:
 def _rows(done: Sequence[Outcome]) -> Iterator[tuple[object, ...]]:
     for one in done:
         line = one.line
-        words = [masked(text)[0] for text in (line.who, line.when, line.why)]
+        words = [masked(line.who, names=False)[0], masked(line.when)[0], masked(line.why)[0]]
         place = (one.file or line.file, one.sheet or line.sheet, one.row, one.cell, one.heading or line.column)
         yield (*place, line.record, shown(line.typed), masked(line.now)[0], *words, one.state, line.at)
 

@@ -86,8 +86,13 @@ def about_a_person(heading: str) -> bool:
     return plain in _PERSON_PHRASES or bool(_PERSON_WORDS.intersection(plain.split()))
 
 
-def masked(text: str) -> tuple[str, list[str]]:
+def masked(text: str, *, names: bool = True) -> tuple[str, list[str]]:
     """Return ``text`` with people's details taken out, and the kinds found.
+
+    Parameters
+    ----------
+    names : bool
+        Take out names, too; not where the rescue says who of its own has corrected something.
 
     Notes
     -----
@@ -104,7 +109,7 @@ def masked(text: str) -> tuple[str, list[str]]:
         for pattern in patterns:
             clean, times = pattern.subn(f"[removed: {kind}]", clean)
             found += [kind] * bool(times)
-    for kind, take in ((TELEPHONE, _without_phones), (NAME, _without_names)):
+    for kind, take in ((TELEPHONE, _without_phones), *(((NAME, _without_names),) if names else ())):
         clean, some = take(clean)
         found += [kind] * some
     return (clean, list(dict.fromkeys(found))) if found else (text, [])
