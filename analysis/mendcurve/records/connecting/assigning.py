@@ -11,7 +11,7 @@ from rapidfuzz import fuzz
 
 from mendcurve.records.connecting.decision import Decision
 from mendcurve.records.connecting.looking import Look
-from mendcurve.records.connecting.matching import Match, match, required
+from mendcurve.records.connecting.matching import Match, by_content, match, required
 from mendcurve.records.connecting.profiling import Profile, profile_of
 from mendcurve.records.connecting.splitting import plain_heading, split_heading
 from mendcurve.records.connecting.vocabulary import Vocabulary
@@ -133,6 +133,9 @@ def _rated(table: str, one: Seen, vocabulary: Vocabulary, species: Mapping[str, 
     matches = match(TABLES[table], free, one.profiles, vocabulary)
     if wide is not None and wide.spec:
         matches = {c: m for c, m in matches.items() if c not in ("weighed_on", "weight")}
+    free_now = [h for h in free if h not in {m.heading for m in matches.values()}]
+    found = by_content(TABLES[table], free_now, one.profiles, vocabulary)
+    matches |= {c: m for c, m in found.items() if c not in matches or not matches[c].sure}
     constant = _constants(table, one, matches, vocabulary, species)
     have = {c for c, m in matches.items() if m.sure} | set(constant)
     have |= {"weighed_on", "weight"} if wide is not None and wide.spec else set()

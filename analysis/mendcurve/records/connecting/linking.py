@@ -8,7 +8,7 @@ import pandas as pd
 
 from mendcurve.records.connecting.assigning import Feed, Seen
 from mendcurve.records.connecting.decision import Decision
-from mendcurve.records.connecting.splitting import split_heading
+from mendcurve.records.connecting.splitting import plain_heading, split_heading
 from mendcurve.records.connecting.vocabulary import Vocabulary
 from mendcurve.records.schemas import TABLES
 from mendcurve.records.sources import ANIMAL_AND_DATE
@@ -20,6 +20,7 @@ _LINKED, _WELL = 0.3, 0.8
 _RETURNS = 0.5
 # Numbers in several sheets that are looked at, and share of other species among them from which they begin anew.
 _FEWEST_SHARED, _OTHERS = 3, 0.4
+_MAY_BE_THE_ANIMALS = ("name", "names", "called", "nickname")
 _NUMBER = Decision(value=True, reasons=("every table of the sheet must number repeats alike",))
 
 
@@ -30,6 +31,7 @@ def link(feeds: Sequence[Feed], vocabulary: Vocabulary) -> list[Feed]:
     """
     intakes = [f for f in feeds if f.table == "intakes"]
     _own_ids(intakes, vocabulary)
+    _copies(intakes)
     beside = {id(f.seen): f for f in intakes}
     kept = list(intakes)
     for feed in feeds:
@@ -162,7 +164,9 @@ def _no_id(feed: Feed, day: str) -> None:
     feed.id_from["stay_id"] = Decision(
         value=parts,
         reasons=(f"no heading holds a number of the stay or animal; {' and '.join(parts)} make one",),
-        doubts=("a column with a number for each stay would be safer: rows that move in the sheet change such ids",),
+        doubts=(
+            f"a column with a number for each stay would be safer: rows that move change such ids{_name_hint(feed)}",
+        ),
     )
     feed.settings["number_repeats"] = Decision(value=True, reasons=("several may share the same parts",))
 
@@ -180,6 +184,27 @@ def _as_main(feed: Feed, main: Feed) -> None:
         feed.id_from["episode_id"] = Decision(
             value=stay, reasons=("one condition a row: the stay's own number serves",)
         )
+
+
+def _copies(intakes: list[Feed]) -> None:
+    """Doubt a sheet of intakes of which nearly all stays stand in another one too: it may be an older copy."""
+    stays = []
+    for feed in intakes:
+        parts = feed.id_from["stay_id"].value if "stay_id" in feed.id_from else [feed.headings.get("stay_id", "")]
+        parts = [*parts, feed.headings.get("intake_date", "")]
+        texts = [_cells(feed.seen, h) for h in parts if h]
+        stays.append(set(zip(*texts, strict=True)) if len(texts) > 1 else set())
+    for at, feed in enumerate(intakes):
+        for other_at, other in enumerate(intakes):
+            both = len(stays[at] & stays[other_at])
+            smaller = (len(stays[at]), at) < (len(stays[other_at]), other_at)
+            if other_at != at and smaller and both >= _WELL * len(stays[at]) > 0:
+                doubt = (
+                    f"{both} of its {len(stays[at])} stays stand in {other.seen.where} too: if it is an older copy, "
+                    "delete this section and move the file elsewhere; until then one row of each is set aside"
+                )
+                feed.why = Decision(value=feed.why.value, reasons=feed.why.reasons, doubts=(*feed.why.doubts, doubt))
+                break
 
 
 def _known_ids(intakes: Iterable[Feed]) -> tuple[set[str], set[str]]:
@@ -247,12 +272,24 @@ def _by_animal(feed: Feed, intakes: list[Feed]) -> None:
         )
 
 
+def _name_hint(feed: Feed) -> str:
+    """Return what to do where the animal's name, which may link rows, was dropped as a person's."""
+    dropped = [h for h in feed.seen.sheet.people if plain_heading(h) in _MAY_BE_THE_ANIMALS]
+    if not dropped:
+        return ""
+    return (
+        f". The column {dropped[0]} was dropped, since it may name people. If it names the animals, rename the heading "
+        "to Animal name in every sheet and run connect again"
+    )
+
+
 def _unlinked(feed: Feed, why: str) -> bool:
     """Leave a feed out, and say so where its sheet is told of."""
+    why += _name_hint(feed)
     feed.why = Decision(
         value="",
         reasons=feed.why.reasons,
-        doubts=(f"its rows are {feed.table}, but {why}, so they cannot be read; add such a column",),
+        doubts=(f"its rows are {feed.table}, but cannot be read, since {why}",),
     )
     return False
 

@@ -22,6 +22,8 @@ MARGIN = 6.0
 _BEST, _LAST = 1.0, 0.6
 _WORD_IN = 0.55
 _MANY_WORDS = 12
+# Share of the words of a column that must be known as words of a code list, where its heading says nothing.
+_WORDS_DECIDE = 0.75
 _MAY_BE_NUMBERS = frozenset(("room", "place", "zone"))
 
 
@@ -148,6 +150,31 @@ def match(
             column, heading = columns[j], names[i]
             out[column.name] = _decided(
                 column, heading, headings[heading], score[i, j], fits[heading], profiles[heading]
+            )
+    return out
+
+
+def by_content(
+    table: Table, free: Sequence[str], profiles: Mapping[str, Profile], vocabulary: Vocabulary
+) -> dict[str, Match]:
+    """Return required columns of codes that no heading names, but the words of one heading alone are those of its list.
+
+    Parameters
+    ----------
+    free : sequence of str
+        Headings that no column has.
+    """
+    out: dict[str, Match] = {}
+    for column in table.columns:
+        if not column.required or column.kind != "code":
+            continue
+        known = vocabulary.codes_of(table.name, column.name)
+        shares = {h: profiles[h].share_in(known) for h in free if profiles[h].distinct > 1}
+        fit = [h for h, share in shares.items() if share >= _WORDS_DECIDE]
+        if len(fit) == 1:
+            reason = f"{shares[fit[0]]:.0%} of its words are words for {column.name}"
+            out[column.name] = Match(
+                column=column.name, heading=fit[0], score=0.5, exact=False, sure=True, reason=reason
             )
     return out
 

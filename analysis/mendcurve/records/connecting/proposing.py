@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from mendcurve.errors import InputError
-from mendcurve.records.beside import OWN_SHEETS, skipped
+from mendcurve.records.beside import OWN_SHEETS, UNREAD_RECORDS, skipped
 from mendcurve.records.connecting.assigning import Feed, Seen, feeds_of, seen
 from mendcurve.records.connecting.decision import Decision
 from mendcurve.records.connecting.evidence import settle
@@ -96,13 +96,20 @@ _NOTHING = "Save the spreadsheets as .xlsx or CSV into this folder and run conne
 def _looks(folder: Path, known: frozenset[str]) -> list[Look]:
     kinds = (*(kind for kind in TEXT_FILES if kind != ".parquet"), *WORKBOOKS)
     files = sorted(f for f in folder.iterdir() if f.is_file() and f.suffix.lower() in kinds and not skipped(f.name))
-    out: list[Look] = []
+    out: list[Look] = [
+        _unread(f) for f in sorted(folder.iterdir()) if f.is_file() and f.suffix.lower() in UNREAD_RECORDS
+    ]
     for file in files:
         for grid in grids(file):
             if plain(grid.name) in OWN_SHEETS:
                 continue
             out.append(grid if isinstance(grid, Look) else look_at(grid, known))
     return out
+
+
+def _unread(file: Path) -> Look:
+    what_to_do = "Open it in a spreadsheet, save it as .xlsx, and run connect again."
+    return Look(file=file.name, name="", refused=f"{file.name}: {file.suffix} files are not read. {what_to_do}")
 
 
 def _taken(looks: Sequence[Look], vocabulary: Vocabulary) -> tuple[Told, ...]:

@@ -26,6 +26,12 @@ _HEAD = (
     'the file: it is read each time. A line that begins with "# ?" is a question. Where it holds a key, take "# ? "',
     "away to answer yes; else do what it says, or delete it.",
 )
+# What stands in a question about a key nothing decides, and what else may stand there.
+_LIKELY = {
+    "date_order": ("dmy", '"dmy" (day first) or "mdy" (month first)'),
+    "unit": ("g", '"g", "kg", "oz" or "lb"'),
+    "decimal": (".", '"." or ","'),
+}
 _MONEY = ("spending", "grants", "receipts")
 
 
@@ -101,7 +107,17 @@ def _keys(feed: Feed, *, first: bool) -> list[Line]:
         lines.append(Line(key="heading_row", value=look.heading_row, reasons=look.reasons[:2]))
     if first:
         lines += [Line(key="", doubts=(doubt,)) for doubt in look.doubts]
-    lines += [_line(key, decided) for key, decided in feed.settings.items()]
+    for key, decided in feed.settings.items():
+        if key in _LIKELY and not decided.value:
+            above = (
+                *decided.reasons,
+                *decided.doubts,
+                f"Take the mark away, and put in what is right: {_LIKELY[key][1]}.",
+            )
+            lines += [Line(key="", reasons=(said,)) for said in above]
+            lines.append(Line(key=key, value=_LIKELY[key][0], question=True))
+        else:
+            lines.append(_line(key, decided))
     if feed.id_from:
         value = {column: list(d.value) for column, d in feed.id_from.items()}
         reasons = tuple(dict.fromkeys(r for d in feed.id_from.values() for r in d.reasons))
