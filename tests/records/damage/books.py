@@ -33,9 +33,7 @@ def merged_cells(draft: Draft) -> list[Hit]:
 
     def merge(page: Worksheet, rows: dict[int, int]) -> None:
         if rows[id(second)] == rows[id(first)] + 1:
-            page.merge_cells(
-                start_row=rows[id(first)], end_row=rows[id(second)], start_column=place, end_column=place
-            )
+            page.merge_cells(start_row=rows[id(first)], end_row=rows[id(second)], start_column=place, end_column=place)
 
     sheet.format_book.append(merge)
     return [Hit("", table, second, column)]
@@ -86,7 +84,9 @@ def struck_row(draft: Draft) -> list[Hit]:
 
 @kind("an error in a cell", ASIDE, DETECTED, forms=ONLY)
 def error_cell(draft: Draft) -> list[Hit]:
-    table, column = any_of(draft, (("weighings", "weight"), ("intakes", "note"), ("outcomes", "outcome_date"), ("targets", "target_g")))
+    table, column = any_of(
+        draft, (("weighings", "weight"), ("intakes", "note"), ("outcomes", "outcome_date"), ("targets", "target_g"))
+    )
     error = any_of(draft, ("#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?"))
     return change(draft, table, column, lambda v: error)
 

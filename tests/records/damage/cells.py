@@ -113,7 +113,9 @@ def id_date(draft: Draft) -> list[Hit]:
 
     def turned(value: str) -> str:
         month, day = map(int, value.split("-"))
-        return any_of(draft, (f"{day:02d}-{months[month]}", f"2024-{month:02d}-{day:02d} 00:00:00", f"{day}/{month}/2024"))
+        return any_of(
+            draft, (f"{day:02d}-{months[month]}", f"2024-{month:02d}-{day:02d} 00:00:00", f"{day}/{month}/2024")
+        )
 
     return change(draft, "intakes", "arrival_id", turned)
 
@@ -130,7 +132,13 @@ def id_typo(draft: Draft) -> list[Hit]:
     return change(draft, table, column, lambda v: v + "997")
 
 
-@kind("the stay of another animal on a weighing", DETECTED, ASIDE, floor=0.5, missed="nothing speaks against it")
+@kind(
+    "the stay of another animal on a weighing",
+    DETECTED,
+    ASIDE,
+    floor=0.8,
+    missed="another animal of about its weight that day",
+)
 def other_stay(draft: Draft) -> list[Hit]:
     lines = draft.free("weighings")
     if not lines:
@@ -152,7 +160,9 @@ def id_blank(draft: Draft) -> list[Hit]:
 
 @kind("a code, date or weight that must be there is missing", ASIDE, DETECTED)
 def needed_blank(draft: Draft) -> list[Hit]:
-    table, column = _at(draft, (*NEEDED_CODES, ("weighings", "weight"), ("intakes", "intake_date"), ("intakes", "species")))
+    table, column = _at(
+        draft, (*NEEDED_CODES, ("weighings", "weight"), ("intakes", "intake_date"), ("intakes", "species"))
+    )
     return change(draft, table, column, lambda v: None)
 
 
@@ -210,7 +220,9 @@ def species_misspelt(draft: Draft) -> list[Hit]:
 
 @kind("a condition misspelt", REPAIRED, DETECTED)
 def condition_misspelt(draft: Draft) -> list[Hit]:
-    return change(draft, "conditions", "condition", lambda v: _misspelt(draft, v), fits=lambda x: len(x.truth["condition"]) > 4)
+    return change(
+        draft, "conditions", "condition", lambda v: _misspelt(draft, v), fits=lambda x: len(x.truth["condition"]) > 4
+    )
 
 
 @kind("a zone misspelt", REPAIRED, DETECTED)

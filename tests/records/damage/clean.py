@@ -138,9 +138,7 @@ def _stay(make: _Maker, number: int, style: str, came: date) -> None:
         _care(make, who, stay, came, min(left, came + timedelta(days=80)), size, SPECIES[species])
 
 
-def _care(
-    make: _Maker, who: str, stay: str, came: date, left: date, size: int, bounds: tuple[float, float]
-) -> None:
+def _care(make: _Maker, who: str, stay: str, came: date, left: date, size: int, bounds: tuple[float, float]) -> None:
     end = left - timedelta(days=8)
     _weighings(make, who, stay, came, end, size, bounds)
     for nth, zone in enumerate(ZONES[: int(make.draw.integers(1, 4))]):
@@ -304,7 +302,11 @@ def _money(make: _Maker, as_of: date) -> None:
         for part in (1, 2):
             day = starts + timedelta(days=20 * part)
             make.add(
-                "receipts", f"grant {nth}", grant_id=f"G-{nth}", received_on=min(day, as_of), amount=_amount(make, 90, 990)
+                "receipts",
+                f"grant {nth}",
+                grant_id=f"G-{nth}",
+                received_on=min(day, as_of),
+                amount=_amount(make, 90, 990),
             )
     episodes = {row["stay_id"]: row for row in make.rows["conditions"]}
     for stay in make.rows["intakes"][:40]:

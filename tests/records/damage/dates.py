@@ -23,7 +23,9 @@ TEXT = (CSV,)
 EPOCH = date(1899, 12, 30)
 
 
-def _one(draft: Draft, new: Callable[[Any], Any], fits: Callable[[Any], bool] = lambda v: True, times: int = 1) -> list[Hit]:
+def _one(
+    draft: Draft, new: Callable[[Any], Any], fits: Callable[[Any], bool] = lambda v: True, times: int = 1
+) -> list[Hit]:
     table, column = any_of(draft, PLACES)
     return change(draft, table, column, new, fits=lambda line: fits(line.truth[column]), times=times)
 
@@ -76,7 +78,9 @@ def serials(draft: Draft) -> list[Hit]:
     return _all(draft, lambda d: (d - EPOCH).days if as_number else str((d - EPOCH).days))
 
 
-@kind("order of day and month neither declared nor proved by a day above 12", REPAIRED, REFUSED, forms=TEXT, scope="alone")
+@kind(
+    "order of day and month neither declared nor proved by a day above 12", REPAIRED, REFUSED, forms=TEXT, scope="alone"
+)
 def order_open(draft: Draft) -> list[Hit]:
     draft.toml["rescue"] = [line for line in draft.toml["rescue"] if "date_order" not in line]
     sheet = draft.sheets["followups"]
@@ -106,8 +110,15 @@ def order_mixed(draft: Draft) -> list[Hit]:
     return [Hit("", "weighings", x, "weighed_on", judged=n % 10 == 0) for n, x in enumerate(sheet.rows[half:])]
 
 
-@kind("half of a sheet's dates with the month first, day first declared", ASIDE, DETECTED, forms=TEXT, scope="alone", floor=0.9,
-      missed="a date whose day and month can change places and that still lies in its stay and its order")
+@kind(
+    "half of a sheet's dates with the month first, day first declared",
+    ASIDE,
+    DETECTED,
+    forms=TEXT,
+    scope="alone",
+    floor=0.9,
+    missed="a date whose day and month can change places and that still lies in its stay and its order",
+)
 def order_mixed_declared(draft: Draft) -> list[Hit]:
     sheet = draft.sheets["checks"]
     half = len(sheet.rows) // 2
@@ -136,7 +147,9 @@ def other_writing(draft: Draft) -> list[Hit]:
 
 @kind("a date with a time, and with a zone", REPAIRED)
 def with_time(draft: Draft) -> list[Hit]:
-    how = any_of(draft, ("%Y-%m-%dT09:30:00Z", "%Y-%m-%d 09:30", "%d/%m/%Y 9.30 am", "%Y-%m-%dT23:40:00+02:00", "%d/%m/%Y 14:05"))
+    how = any_of(
+        draft, ("%Y-%m-%dT09:30:00Z", "%Y-%m-%d 09:30", "%d/%m/%Y 9.30 am", "%Y-%m-%dT23:40:00+02:00", "%d/%m/%Y 14:05")
+    )
     return _one(draft, lambda d: d.strftime(how))
 
 
@@ -182,7 +195,12 @@ def year_slipped(draft: Draft) -> list[Hit]:
 
 @kind("a digit of the year mistyped", DETECTED, ASIDE)
 def year_mistyped(draft: Draft) -> list[Hit]:
-    return _one(draft, lambda d: any_of(draft, (f"20244-{d:%m-%d}", f"0024-{d:%m-%d}", f"2204-{d:%m-%d}", f"1024-{d:%m-%d}", f"2042-{d:%m-%d}")))
+    return _one(
+        draft,
+        lambda d: any_of(
+            draft, (f"20244-{d:%m-%d}", f"0024-{d:%m-%d}", f"2204-{d:%m-%d}", f"1024-{d:%m-%d}", f"2042-{d:%m-%d}")
+        ),
+    )
 
 
 @kind("an intake a year early, its other dates right", DETECTED, ASIDE, floor=0.9, missed="a long stay may be true")
@@ -244,10 +262,8 @@ def ended_before_found(draft: Draft) -> list[Hit]:
     return hits
 
 
-@kind("a whole workbook that counts from 1904", REPAIRED, forms=(BOOK,), scope="sheet")
+@kind("a whole workbook that counts from 1904", REPAIRED, forms=(BOOK,), scope="alone")
 def epoch_1904(draft: Draft) -> list[Hit]:
-    if draft.draw.random() < 0.5:
-        return []
     draft.epoch_1904 = True
     return [hit for name in ("intakes", "doses") for hit in witnesses(draft, draft.sheets[name], 2)]
 
@@ -260,9 +276,11 @@ def text_dates(draft: Draft) -> list[Hit]:
 @kind("a date shown as a number, or a number shown as a date", REPAIRED, forms=(BOOK,))
 def shown_otherwise(draft: Draft) -> list[Hit]:
     table, column = any_of(draft, PLACES)
-    if draft.epoch_1904:
+    if draft.epoch_1904:  # its numbers would be other days
         return []
-    return change(draft, table, column, lambda d: Shown((d - EPOCH).days, any_of(draft, ("General", "dd/mm/yyyy", "0"))))
+    return change(
+        draft, table, column, lambda d: Shown((d - EPOCH).days, any_of(draft, ("General", "dd/mm/yyyy", "0")))
+    )
 
 
 @kind("a date with a time of day behind it", REPAIRED, forms=(BOOK,))

@@ -257,4 +257,3 @@ def _save_results(path: Path, book: Workbook, saved: dict[tuple[str, str], str])
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
         for name, content in parts.items():
             new.writestr(name, content)
-

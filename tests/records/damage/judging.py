@@ -162,17 +162,20 @@ def _named(reading: Reading, hit: Hit) -> bool:
     assert records is not None
     file, sheet, number = reading.where[id(hit.line)]
     cells = records.cells
-    whole = cells[(cells["file"] == file) & (cells["sheet"] == sheet) & cells["row"].isna() & (cells["table"] == hit.table)]
+    whole = cells[
+        (cells["file"] == file) & (cells["sheet"] == sheet) & cells["row"].isna() & (cells["table"] == hit.table)
+    ]
     typed = text_of(hit.line.cells.get(hit.column)).strip().casefold()
     heading = reading.draft.sheets[hit.table].headings.get(hit.column, hit.column)
-    by_word = whole[(whole["column"] == heading) & (whole["value"].str.strip().str.casefold() == typed)]
-    if hit.column and typed and len(by_word):
+    values = whole.loc[whole["column"].isin((heading, hit.column)), "value"].str.strip().str.casefold()
+    if hit.column and typed and values.str.removesuffix(".0").eq(typed.removesuffix(".0")).any():
         return True
     # A finding at another row that names this one ("intakes, row 17"; "row 17" of its own sheet).
     pattern = rf"\b{hit.table}, row {number}\b"
     own = cells[(cells["file"] == file) & (cells["sheet"] == sheet)]
     return bool(
-        cells["rule"].str.contains(pattern).any() or own["rule"].str.contains(rf"\brows? (?:[\d, ]+, )?{number}\b").any()
+        cells["rule"].str.contains(pattern).any()
+        or own["rule"].str.contains(rf"\brows? (?:[\d, ]+, )?{number}\b").any()
     )
 
 

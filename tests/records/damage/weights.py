@@ -69,7 +69,13 @@ def imperial_typed(draft: Draft) -> list[Hit]:
     def written(g: float) -> str:
         pounds, ounces = divmod(g / OUNCE, 16)
         return any_of(
-            draft, (f"{g / OUNCE:.2f} oz", f"{g / POUND:.3f} lbs", f"{int(pounds)} lb {ounces:.1f} oz", f"{int(pounds)}lb{ounces:.1f}oz")
+            draft,
+            (
+                f"{g / OUNCE:.2f} oz",
+                f"{g / POUND:.3f} lbs",
+                f"{int(pounds)} lb {ounces:.2f} oz",
+                f"{int(pounds)}lb{ounces:.2f}oz",
+            ),
         )
 
     return _weight(draft, written, near=ROUND, times=2)
@@ -125,7 +131,7 @@ def tenfold_last(draft: Draft) -> list[Hit]:
     return change(draft, "weighings", "weight", lambda g: round(g * 10, 1), fits=lambda line: id(line) in ends)
 
 
-@kind("two figures of a weight changed places", DETECTED, floor=0.3, missed="within what an animal gains or loses")
+@kind("two figures of a weight changed places", DETECTED, floor=0.4, missed="within what an animal gains or loses")
 def figures_swapped(draft: Draft) -> list[Hit]:
     def swapped(g: float) -> float:
         whole = str(int(g))
@@ -175,16 +181,30 @@ def no_weight(draft: Draft) -> list[Hit]:
 def huge(draft: Draft) -> list[Hit]:
     table, column = any_of(
         draft,
-        (("weighings", "weight"), ("weighings", "length_mm"), ("intakes", "group_size"), ("spending", "amount"), ("targets", "target_g"),
-         ("courses", "interval_hours")),
+        (
+            ("weighings", "weight"),
+            ("weighings", "length_mm"),
+            ("intakes", "group_size"),
+            ("spending", "amount"),
+            ("targets", "target_g"),
+            ("courses", "interval_hours"),
+        ),
     )
-    return change(draft, table, column, lambda v: any_of(draft, ("1e30", "99999999999999999999", "9" * 400, "9" * 5000, "4E+88", "123456789012345")))
+    hits = change(
+        draft,
+        table,
+        column,
+        lambda v: any_of(draft, ("1e30", "99999999999999999999", "9" * 400, "9" * 5000, "4E+88", "123456789012345")),
+    )
+    return [replace(hit, told=True) for hit in hits]
 
 
 @kind("a letter for a figure, words for a number", ASIDE, DETECTED)
 def letter_for_figure(draft: Draft) -> list[Hit]:
     table, column = any_of(draft, (("weighings", "weight"), ("spending", "amount"), ("targets", "target_g")))
-    return change(draft, table, column, lambda v: any_of(draft, (f"l{v}", f"{v}O", "twelve", "see card", "4..5", "1,2,3")))
+    return change(
+        draft, table, column, lambda v: any_of(draft, (f"l{v}", f"{v}O", "twelve", "see card", "4..5", "1,2,3"))
+    )
 
 
 @kind("a group by sex, 1.2.3", REPAIRED)
@@ -235,9 +255,25 @@ def weights_filled(draft: Draft) -> list[Hit]:
     return _filled(draft, "weighings", "weight", 10, lambda first, nth: round(first) + nth)
 
 
-@kind("dates filled down by a spreadsheet, a day a row", DETECTED, scope="sheet")
+@kind(
+    "dates filled down by a spreadsheet, a day a row",
+    DETECTED,
+    ASIDE,
+    scope="sheet",
+    floor=0.5,
+    missed="a day book with an animal nearly every day rises so by itself",
+)
 def dates_filled(draft: Draft) -> list[Hit]:
-    return _filled(draft, "weighings", "weighed_on", 12, lambda first, nth: first + timedelta(days=nth))
+    table, column = any_of(
+        draft,
+        (
+            ("outcomes", "outcome_date"),
+            ("requests", "asked_on"),
+            ("conditions", "found_on"),
+            ("weighings", "weighed_on"),
+        ),
+    )
+    return _filled(draft, table, column, 12, lambda first, nth: first + timedelta(days=nth))
 
 
 @kind("numbers of animals filled down by a spreadsheet: 1, 2, 3", DETECTED, scope="sheet")
