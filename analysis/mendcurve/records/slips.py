@@ -163,12 +163,16 @@ def _beside_main(series: Weighed, main: np.ndarray) -> np.ndarray:
 
 def likely_by_factor(why: pd.Series, weight: pd.Series) -> pd.Series:
     """Return the likely weight of those that slipped by a factor, in words; empty for the others."""
-    factor = why.map({text: number for number, text in SLIPS.items()})
-    words = why.map({text: IF[number] for number, text in SLIPS.items()})
-    hit = factor.notna()
     out = pd.Series("", index=why.index, dtype=object)
-    grams = (weight[hit] / factor[hit]).astype("float64")
-    said = [f"{g:.4g} g, {word}" for g, word in zip(grams, words[hit], strict=True)]
+    hit = why.isin(list(SLIPS.values()))
+    if not hit.any():
+        return out
+    if not hit.any():
+        return out
+    factor = why[hit].map({text: number for number, text in SLIPS.items()}).astype("float64")
+    words = why[hit].map({text: IF[number] for number, text in SLIPS.items()})
+    grams = (weight[hit] / factor).astype("float64")
+    said = [f"{g:.4g} g, {word}" for g, word in zip(grams, words, strict=True)]
     out.loc[hit] = pd.Series(said, index=out.index[hit], dtype=object)
     return out
 

@@ -15,6 +15,7 @@ from mendcurve.records.weighed import Weighed, in_order
 _PAPER = "Look at the paper record, and correct the weight or its unit."
 # Two weights of one day agree when the heavier is at most this much above the lighter (as the weight curves take it).
 SAME_DAY = 0.03
+_OF_A_DAY = ["stay_id", "weighed_on", "weight_g", "is_group_weight", "source_row"]
 
 
 def check_weights(review: Review) -> None:
@@ -92,10 +93,12 @@ def _undecided(review: Review, series: Weighed, told: pd.Series) -> pd.Series:
 
 
 def _bounds(review: Review, frame: pd.DataFrame, told: pd.Series, intakes: pd.DataFrame, size: pd.Series) -> pd.Series:
-    species = looked_up(frame["stay_id"], intakes["species"])
     bounds = review.species.drop_duplicates("name").set_index("name")
     animals = size.where(frame["is_group_weight"], 1.0)
-    low, high = looked_up(species, bounds["low_g"]), looked_up(species, bounds["high_g"])
+    # By stay first: there are many weighings of one.
+    low, high = (
+        looked_up(frame["stay_id"], looked_up(intakes["species"], bounds[name])) for name in ("low_g", "high_g")
+    )
     grams = frame["weight_g"]
     out = ((grams < low) | (grams > high * animals)).fillna(False).astype(bool)
     bad = out & ~told
@@ -103,7 +106,7 @@ def _bounds(review: Review, frame: pd.DataFrame, told: pd.Series, intakes: pd.Da
         "the weight, {weight} g, is outside anything a {species} can weigh ({low} to {high} g)",
         bad,
         weight=grams.round(1),
-        species=species,
+        species=looked_up(frame.loc[bad, "stay_id"], intakes["species"]),
         low=low,
         high=high,
     )
@@ -116,7 +119,7 @@ def _bounds(review: Review, frame: pd.DataFrame, told: pd.Series, intakes: pd.Da
 
 
 def _two_of_a_day(review: Review, frame: pd.DataFrame, told: pd.Series) -> pd.Series:
-    first = same_day(frame[~told], SAME_DAY).reindex(frame.index)
+    first = same_day(frame.loc[~told, _OF_A_DAY], SAME_DAY).reindex(frame.index)
     bad = first.notna()
     text = "two weights of one day should agree; row {row} has another for this day"
     rule = worded(text, bad, row=first.astype("Int64"))
@@ -128,17 +131,21 @@ def _growth(review: Review, series: Weighed, intakes: pd.DataFrame) -> None:
     frame = review.tables["weighings"]
     if not len(series.log):
         return
-    stay = frame["stay_id"].iloc[series.place]
+    # By stay first: there are many weighings of one.
+    _, one, of_stay = np.unique(series.stay, return_index=True, return_inverse=True)
+    stay = frame["stay_id"].iloc[series.place[one]]
     stage = looked_up(stay, intakes["life_stage"]).fillna("unknown").to_numpy(dtype=object)
     taxon = review.species.drop_duplicates("name").set_index("name")["taxon"]
     snake = (looked_up(looked_up(stay, intakes["species"]), taxon) == "snake").to_numpy(dtype=bool)
-    hit = impossible(series, stage, snake)
+    hit = impossible(series, stage[of_stay], snake[of_stay])
+    if not hit.any():
+        return
     way = series.spread(hit, 0, frame.index)
     before = series.spread(np.r_[0, series.place[:-1]], 0, frame.index)
-    words = frame["circumstance"].fillna("")
+    words = frame.loc[way < 0, "circumstance"].fillna("")
     # What takes weight at once is no loss of growth.
     eased = words.str.contains("laid eggs|gave birth|tail lost|bladder emptied", regex=True).fillna(False).astype(bool)
-    bad = (way > 0) | ((way < 0) & ~eased)
+    bad = (way != 0) & ~eased.reindex(frame.index, fill_value=False)
     mate = frame.iloc[before[bad].to_numpy()].set_axis(frame.index[bad])
     rule = worded(
         "from {before} g on {day} (row {row}) to {grams} g is more than an animal {does} in {days} days",
@@ -147,8 +154,8 @@ def _growth(review: Review, series: Weighed, intakes: pd.DataFrame) -> None:
         day=mate["weighed_on"],
         row=mate["source_row"],
         grams=frame["weight_g"].round(1),
-        does=way.map({1: "grows", -1: "loses"}),
-        days=(frame["weighed_on"] - mate["weighed_on"].reindex(frame.index)).dt.days,
+        does=way[bad].map({1: "grows", -1: "loses"}),
+        days=(frame.loc[bad, "weighed_on"] - mate["weighed_on"]).dt.days,
     )
     do = "Look at the paper record: one of the two weights, or the animal, may be another."
     review.doubt("weighings", bad, "weight", rule, do, "another animal's weight")
