@@ -105,7 +105,10 @@ def alike(frame: pd.DataFrame, column: str, species: pd.Series) -> pd.DataFrame:
     day = frame["intake_date"]
     parts = []
     for name, by in ((key, [species, key]), (digits, [species, digits, day])):
-        first = pd.Series(frame.index, index=frame.index).groupby(by, sort=False).transform("first")
+        # Most ids are like no other: only the rest is grouped.
+        many = name.duplicated(keep=False)
+        rows = pd.Series(frame.index, index=frame.index)[many]
+        first = rows.groupby([keys[many] for keys in by], sort=False).transform("first").reindex(frame.index)
         same = first.notna() & (name != "") & species.notna()
         if name is digits:
             same &= key.ne(digits) != key.reindex(first).ne(digits.reindex(first)).to_numpy()
