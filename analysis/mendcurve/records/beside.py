@@ -117,6 +117,8 @@ def tell_unused(
 ) -> None:
     """Note each file or sheet that could be read and feeds no table, with the table its name is nearest to."""
     used = {(source.file, source.sheet) for source in sources}
+    more = [m for source in sources for m in source.more_from]
+    used |= {(m.file, m.sheet or places.get(m.file, [""])[0]) for m in more}
     fed = {source.table for source in sources}
     for file, sheets in places.items():
         twin = _original_of(file, files) if not any(name == file for name, _ in used) else ""

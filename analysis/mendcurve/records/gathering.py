@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from mendcurve.errors import InputError, nearest
 from mendcurve.records import reading, workbook
 from mendcurve.records.beside import (
@@ -25,6 +27,7 @@ from mendcurve.records.dictionary import NAME, Dictionary, read_dictionary
 from mendcurve.records.dictionary_use import with_conditions, with_species, with_words
 from mendcurve.records.findings import Ledger
 from mendcurve.records.folding import heading as plain
+from mendcurve.records.more import joined
 from mendcurve.records.people import Stand, without_people
 from mendcurve.records.privacy import masked, safe_name
 from mendcurve.records.schemas import TABLES
@@ -60,6 +63,7 @@ class Gathered:
     feeds: tuple[tuple[Sheet, tuple[Source, ...]], ...]
     corrections: tuple[Outcome, ...]
     digest: str
+    looked_up: tuple[tuple[Sheet, np.ndarray], ...] = ()
 
 
 def gather(path: Path, settings: Path | None, ledger: Ledger) -> Gathered:
@@ -98,16 +102,43 @@ def gather(path: Path, settings: Path | None, ledger: Ledger) -> Gathered:
     report(corrections, ledger)
     stand = Stand()
     clean = [(without_people(sheet, group, stand), group) for sheet, group in mended]
+    looked_up: dict[tuple[str, str, int | None], tuple[Sheet, np.ndarray]] = {}
+    clean = [(_with_more(sheet, group, files, books, looked_up, ledger), group) for sheet, group in clean]
     opened = [feed for sheet, group in clean for feed in _spread(sheet, group, config)]
     kept_in += [written_in] if written_in else []
-    used = sorted({source.file for source in sources})
+    used = sorted({source.file for source in sources} | {sheet.file for sheet, _ in looked_up.values()})
     return Gathered(
         config=config,
         plan=plan,
         feeds=tuple(opened),
         corrections=tuple(corrections),
+        looked_up=tuple(looked_up.values()),
         digest=_digest(text, (*(files[name] for name in used), *kept_in)),
     )
+
+
+def _with_more(
+    sheet: Sheet, sources: Sequence[Source], files: Mapping[str, Path], books: Mapping[str, workbook.Book],
+    looked_up: dict[tuple[str, str, int | None], tuple[Sheet, np.ndarray]], ledger: Ledger,
+) -> Sheet:  # fmt: skip
+    """Return the sheet with the columns its sources look up in others, and keep which rows there were used."""
+    for source in sources:
+        for more in source.more_from:
+            if more.file not in files:
+                raise InputError(
+                    f'{SETTINGS_FILE}: [tables.{source.table}]: more_from: there is no file "{more.file}".',
+                    remedy="Correct its name." + nearest(more.file, files),
+                )
+            where = (more.file, more.sheet, more.heading_row)
+            if where not in looked_up:
+                name = more.sheet or (books[more.file].names[0] if more.file in books else "")
+                raw = _read(files[more.file], books, name, more.heading_row)
+                other = without_people(raw, [replace(source, file=more.file, sheet=name)], Stand())
+                looked_up[where] = (other, np.zeros(len(other.row), dtype=bool))
+            other, before = looked_up[where]
+            sheet, used = joined(sheet, other, more, source.table, ledger)
+            looked_up[where] = (other, before | used)
+    return sheet
 
 
 def _spread(

@@ -137,7 +137,7 @@ def load(
         words=listed(sum((t.unknown for _, _, t in read.parts), Counter()), tables, known, sorted(declared)),
         corrections=corrections.frame(gathered.corrections),
         set_aside=rows_shown(_aside(read, review, found), "row"),
-        accounts=_accounts(read, review, whole),
+        accounts=_accounts(read, review, whole, gathered.looked_up),
         recorded=read.recorded(),
         as_of=day,
         records_start=start,
@@ -286,7 +286,12 @@ def _aside(read: _Read, review: Review, found: pd.DataFrame) -> pd.DataFrame:
     return typed(out)
 
 
-def _accounts(read: _Read, review: Review, whole: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
+def _accounts(
+    read: _Read,
+    review: Review,
+    whole: Mapping[str, pd.DataFrame],
+    looked_up: tuple[tuple[Sheet, np.ndarray], ...],
+) -> pd.DataFrame:
     dropped = pd.concat(review.aside, ignore_index=True) if review.aside else None
     lines: list[dict[str, object]] = []
     for sheet, source, done in read.parts:
@@ -310,7 +315,16 @@ def _accounts(read: _Read, review: Review, whole: Mapping[str, pd.DataFrame]) ->
                 "set_aside": aside,
             }
         )
+    lines += [_looked_up(sheet, used) for sheet, used in looked_up]
     return accounting.settled(lines)
+
+
+def _looked_up(sheet: Sheet, used: np.ndarray) -> dict[str, object]:
+    """Account for a sheet that only adds columns to another's rows."""
+    counts = {"counted": sheet.counted, "blank": sheet.blank, "heading": sheet.headings, "total": sheet.totals}
+    kept = int(used.sum())
+    rest = {"left_out": 0, "nothing_here": len(used) - kept, "kept": kept, "set_aside": 0}
+    return {"file": sheet.file, "sheet": sheet.sheet, "table": "looked up", **counts, **rest}
 
 
 def _of(frame: pd.DataFrame, sheet: Sheet) -> int:

@@ -169,7 +169,7 @@ def likely_by_factor(why: pd.Series, weight: pd.Series) -> pd.Series:
         return out
     if not hit.any():
         return out
-    factor = why[hit].map({text: number for number, text in SLIPS.items()}).astype("float64")
+    factor = why[hit].map({text: number for number, text in SLIPS.items()}).astype("float64").astype("float64")
     words = why[hit].map({text: IF[number] for number, text in SLIPS.items()})
     grams = (weight[hit] / factor).astype("float64")
     said = [f"{g:.4g} g, {word}" for g, word in zip(grams, words, strict=True)]

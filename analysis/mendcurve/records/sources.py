@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from mendcurve.errors import InputError, nearest
+from mendcurve.records.more import MEANING as MORE_MEANING
+from mendcurve.records.more import More, more_from
 from mendcurve.records.schemas import TABLES
 from mendcurve.records.wide import Wide, wide_from
 
@@ -69,12 +71,13 @@ TABLE_KEYS: tuple[ReadingKey, ...] = (
         "an animal_id of intakes, and the stay is the one of that animal on the row's date.",
         ("", ANIMAL_AND_DATE),
     ),
+    ReadingKey("more_from", (dict, list), {}, MORE_MEANING),
     ReadingKey(
         "wide",
         dict,
         {},
         "One column a weighing: into = the date column, values = the value column, headings = what the headings say "
-        "(dates, weeks, days, pairs).",
+        "(dates, months, weeks, days, pairs).",
     ),
 )
 _BY_NAME = {key.name: key for key in TABLE_KEYS}
@@ -104,6 +107,7 @@ class Source:
     ignore: tuple[str, ...] = ()
     stay_by: str = ""
     wide: Wide | None = None
+    more_from: tuple[More, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -196,7 +200,7 @@ def _source(table: str, entry: Mapping[str, Any], where: str) -> Source:
     plain = {
         k: v
         for k, v in entry.items()
-        if k not in ("id_from", "only_where", "set_aside_where", "missing", "ignore", "wide")
+        if k not in ("id_from", "only_where", "set_aside_where", "missing", "ignore", "wide", "more_from")
     }
     if entry.get("stay_by") and "stay_id" not in names:
         raise InputError(f"{place}: stay_by: {table} has no stay_id.", remedy="Take the line out.")
@@ -209,6 +213,7 @@ def _source(table: str, entry: Mapping[str, Any], where: str) -> Source:
         missing=_texts(entry.get("missing", [])),
         ignore=_texts(entry.get("ignore", [])),
         wide=wide_from(entry["wide"], TABLES[table], place) if entry.get("wide") else None,
+        more_from=more_from(entry["more_from"], place) if entry.get("more_from") else (),
     )
 
 
