@@ -32,8 +32,10 @@ _LIKELY = (
     ("requests", "asked_on", "answered_on"),
 )
 
-# No date of birth lies further back than this before an intake: tortoises grow old.
-OLDEST_DAYS = 36525
+# The longest stay that is looked for behind an outcome before its intake.
+LONGEST_DAYS = 3653
+# A birth dated this long after the intake is more than an estimate that was a little late.
+ESTIMATE_DAYS = 62
 # A stay that begins this long after the one before is most likely a return whose date slipped.
 RETURN_DAYS = 92
 
@@ -58,8 +60,10 @@ def check_order_in_row(review: Review) -> None:
         bad,
         came=frame["intake_date"],
     )
-    ancient = frame["intake_date"] - pd.Timedelta(days=OLDEST_DAYS)
-    likely = likely_day(frame["hatched_on"], bad, ancient, frame["intake_date"])
+    # A few days late is an estimate, not a slip; further back than two years any slip would fit.
+    slip = bad & (frame["hatched_on"] > frame["intake_date"] + pd.Timedelta(days=ESTIMATE_DAYS))
+    oldest = frame["intake_date"] - pd.Timedelta(days=731)
+    likely = likely_day(frame["hatched_on"], slip, oldest, frame["intake_date"])
     review.blank("intakes", bad, "hatched_on", rule, "Correct the date, or leave it empty.", likely)
 
 
@@ -113,7 +117,7 @@ def check_outcomes(review: Review) -> None:
 def _either(outcomes: pd.DataFrame, early: pd.Series, came: pd.Series) -> pd.Series:
     """Return what was meant by outcomes before their intake: the outcome's date, else the intake's."""
     own = likely_day(outcomes["outcome_date"], early, came)
-    before = outcomes["outcome_date"] - pd.Timedelta(days=OLDEST_DAYS)
+    before = outcomes["outcome_date"] - pd.Timedelta(days=LONGEST_DAYS)
     intake = likely_day(came, early, before, outcomes["outcome_date"])
     return own.mask((own == "") & (intake != ""), "the intake on " + intake)
 

@@ -13,7 +13,9 @@ _SHOWN = 5
 def check_mixed_orders(review: Review) -> None:
     """Note each column of a sheet in which the findings so far name several dates with day and month swapped."""
     lines = review.ledger.lines()
-    lines = lines[lines["row"].notna() & lines["likely"].fillna("").str.contains(SWAPPED, regex=False)]
+    likely = lines["likely"].fillna("")
+    # Where another slip fits as well, it is no proof.
+    lines = lines[lines["row"].notna() & likely.str.endswith(SWAPPED) & ~likely.str.contains("; or ", regex=False)]
     lines = lines.drop_duplicates(["file", "sheet", "table", "column", "row"])
     for (file, sheet, table, column), rows in lines.groupby(
         ["file", "sheet", "table", "column"], sort=True, dropna=False
