@@ -201,6 +201,9 @@ def _doubts(
     slip = _slips(weighings)
     bad.add(name, weighings, slip != "", "weight", "is a multiple of its neighbours")
     bad.add(name, weighings, out & (slip == ""), "weight", "is outside what the species can weigh")
+    same_day = weighings.duplicated(["stay", "weighed_on"], keep=False)
+    bad.add(name, weighings, same_day, "weighed_on", "two weighings of one day")
+    _growth(weighings, bad)
     last = day.groupby(weighings["stay"]).max().reindex(range(len(stays)))
     last = last.fillna(stays["intake_date"]).clip(lower=stays["intake_date"])
     silent = stays["outcome_date"].isna() & ((as_of - last).dt.days > 365)
@@ -209,8 +212,19 @@ def _doubts(
         top = frame[column].value_counts().iloc[0]
         bad.add(table, frame.head(1), pd.Series([top > 0.3 * len(frame)], index=frame.index[:1]), column, "a default")
     for column in ("circumstance", "unit"):
-        one = weighings[column].nunique() == 1
+        one = (weighings[column] == weighings[column].iloc[0]).all()
         bad.add(name, weighings.head(1), pd.Series([one], index=weighings.index[:1]), column, "a default")
+
+
+def _growth(weighings: pd.DataFrame, bad: Failures) -> None:
+    use = weighings.sort_values(["stay", "weighed_on", "row"], kind="stable")
+    log, by = np.log(use["weight_g"]), use["stay"]
+    change = log - log.groupby(by).shift()
+    days = (use["weighed_on"] - use["weighed_on"].groupby(by).shift()).dt.days.clip(lower=1)
+    bad.add("weighings", use, change.abs() > np.log(2) + 0.05 * days, "weight", "cannot grow or lose so much")
+    run = (change != 0).cumsum()
+    many = run.groupby(run).transform("size") >= 6
+    bad.add("weighings", use, many, "weight", "carried forward")
 
 
 def _slips(weighings: pd.DataFrame) -> pd.Series:
