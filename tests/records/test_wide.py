@@ -66,10 +66,20 @@ def test_pairs_take_the_date_beside(tmp_path):
     assert [(day, grams) for _, day, grams, _ in weighed(records)] == [("2024-05-01", 400.0), ("2024-06-01", 450.0)]
 
 
+def test_months_are_read_as_their_middle_and_doubtful(tmp_path):
+    wide = 'into = "weighed_on", values = "weight", headings = "months", year = 2024'
+    records = loaded(tmp_path, "id,May,June,Sept.\nA1,400,,410\n", wide)
+    assert [day for _, day, _, _ in weighed(records)] == ["2024-05-15", "2024-09-15"]
+    told = records.findings[records.findings["file"] == "w.csv"]
+    assert told["rule"].str.contains("only the month is given").all()
+    assert told["effect"].tolist() == ["kept, doubtful"] * 2
+
+
 REFUSED = [
     (DATES, "id,name\nA1,x\n", "", "no heading is"),
     (DATES, "id,05/04/2024,06/04/2024\nA1,4,5\n", "", "order unknown"),
-    (DATES.replace("dates", "months"), "id,x\nA1,4\n", "", "headings must be one of"),
+    (DATES.replace("dates", "seasons"), "id,x\nA1,4\n", "", "headings must be one of"),
+    (DATES.replace("dates", "months"), "id,May\nA1,4\n", "", "months need year"),
     (DATES.replace("dates", "weeks"), "id,x\nA1,4\n", "", "weeks need start"),
     (DATES + ', begin = "x"', "id,x\nA1,4\n", "", "is not a key of it"),
     (DATES.replace('"weight"', '"wheight"'), "id,x\nA1,4\n", "", "values must be a column"),

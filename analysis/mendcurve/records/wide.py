@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -17,19 +18,21 @@ from mendcurve.records.parsing import none
 from mendcurve.records.schemas import Table
 from mendcurve.records.sheets import Sheet, named
 
-KINDS = ("dates", "weeks", "days", "pairs")
+KINDS = ("dates", "months", "weeks", "days", "pairs")
 _KEYS = {
     "into": "Our column that takes the date.",
     "values": "Our column that takes the cell.",
     "headings": f"What the headings say: {', '.join(KINDS)}.",
     "start": "For weeks and days: the heading of the day they are counted from.",
     "first": "For weeks and days: the number that stands for the start day itself.",
+    "year": "For months: the year of all of them.",
     "pairs": 'For pairs: "heading of the value" = "heading of its date".',
 }
 _NUMBERED = {
     "weeks": re.compile(r"(?:week|wk|w)\s*[.#_-]?\s*(\d{1,3})(?:\s*\(?(?:g|kg|oz|lb)\)?)?", re.I),
     "days": re.compile(r"(?:day|d)\s*[.#_-]?\s*(\d{1,4})(?:\s*\(?(?:g|kg|oz|lb)\)?)?", re.I),
 }
+_MONTHS = [month.casefold() for month in calendar.month_name]
 _STEP = {"weeks": 7, "days": 1}
 _AGAIN = re.compile(r" \(\d+\)$")
 # A cell's row number carries its column in the high bits while records are checked, so that every cell is a row.
@@ -47,6 +50,7 @@ class Wide:
     headings: str
     start: str = ""
     first: int = 1
+    year: int = 0
     pairs: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -74,12 +78,13 @@ def wide_from(given: Mapping[str, Any], table: Table, place: str) -> Wide:
         raise InputError(
             f'{place}: wide: headings must be one of {", ".join(KINDS)}, but it is "{kind}".', remedy=_KEYS["headings"]
         )
-    lacking = {"weeks": "start", "days": "start", "pairs": "pairs"}.get(kind, "")
+    lacking = {"weeks": "start", "days": "start", "pairs": "pairs", "months": "year"}.get(kind, "")
     if lacking and not given.get(lacking):
         raise InputError(f"{place}: wide: {kind} need {lacking}.", remedy=_KEYS[lacking])
-    first = given.get("first", 1)
-    if not isinstance(first, int) or isinstance(first, bool):
-        raise InputError(f"{place}: wide: first must be a whole number, but it is {first!r}.", remedy=_KEYS["first"])
+    numbers = {"first": given.get("first", 1), "year": given.get("year", 0)}
+    for key, number in numbers.items():
+        if not isinstance(number, int) or isinstance(number, bool):
+            raise InputError(f"{place}: wide: {key} must be a whole number, but it is {number!r}.", remedy=_KEYS[key])
     pairs = given.get("pairs", {})
     if not isinstance(pairs, Mapping):
         raise InputError(f"{place}: wide: pairs must be a section.", remedy=_KEYS["pairs"])
@@ -88,7 +93,8 @@ def wide_from(given: Mapping[str, Any], table: Table, place: str) -> Wide:
         value=given["values"],
         headings=kind,
         start=str(given.get("start", "")),
-        first=first,
+        first=numbers["first"],
+        year=numbers["year"],
         pairs={str(k): str(v) for k, v in pairs.items()},
     )
 
@@ -104,11 +110,20 @@ def number_in(heading: str, kind: str) -> int | None:
     return int(match[1]) if match else None
 
 
+def month_in(heading: str) -> int | None:
+    """Return the month a heading names ("Sept", "march"), 1 to 12, or None; the English names and their beginnings."""
+    word = date_in(heading).strip().rstrip(".").casefold()
+    found = [n for n, name in enumerate(_MONTHS) if n and len(word) >= 3 and name.startswith(word)]
+    return found[0] if found else None
+
+
 def value_headings(headings: list[str], wide: Wide, order: str) -> list[str]:
     """Return the headings of which each cell is one row, in their order."""
     if wide.headings == "dates":
         texts = pd.Series([date_in(h) for h in headings], dtype=object)
         return [h for h, lost in zip(headings, none(parse_dates(texts, order).found), strict=True) if not lost]
+    if wide.headings == "months":
+        return [h for h in headings if month_in(h)]
     if wide.headings == "pairs":
         wanted = {named(headings, value) for value in wide.pairs}
         return [h for h in headings if h in wanted]
@@ -175,6 +190,9 @@ def _dates(sheet: Sheet, wide: Wide, values: list[str], order: str) -> np.ndarra
     present = list(sheet.cells.columns)
     if wide.headings == "dates":
         return np.tile(np.array([date_in(h) for h in values], dtype=object), (rows, 1))
+    if wide.headings == "months":
+        # A month without a day is read as any other: its middle, and doubtful.
+        return np.tile(np.array([f"{wide.year}-{month_in(h) or 0:02d}" for h in values], dtype=object), (rows, 1))
     if wide.headings == "pairs":
         by_value = {named(present, value): date for value, date in wide.pairs.items()}
         found = [_heading(sheet, by_value[h]) for h in values]

@@ -404,3 +404,20 @@ def test_nothing_of_a_persons_column_is_written(tmp_path):
 def test_the_same_folder_gives_the_same_text(tmp_path):
     shutil.copy(REPO / "tests" / "foreign" / "invented_city.csv", tmp_path)
     assert propose(tmp_path).body == propose(tmp_path).body
+
+
+def test_a_column_for_each_month_takes_the_year_from_the_name(tmp_path):
+    rows = [r for r in stays() if r["why"] != "Returned"]
+    write_csv(
+        tmp_path / "Animals.csv",
+        [["ID", "Species", "Date in", "Reason"]]
+        + [[r["animal"], r["species"], r["came"].isoformat(), r["why"]] for r in rows],
+    )
+    write_csv(
+        tmp_path / "Monthly weights 2025.csv",
+        [["ID", "Jan", "Feb", "March", "April"]] + [[r["animal"], r["grams"], "", r["grams"], ""] for r in rows],
+    )
+    records, proposal = connected(tmp_path)
+    assert 'headings = "months", year = 2025' in proposal.body
+    assert len(records["weighings"]) == 2 * len(rows)
+    assert set(records["weighings"]["weighed_on"].dt.strftime("%Y-%m")) == {"2025-01", "2025-03"}

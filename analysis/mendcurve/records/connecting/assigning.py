@@ -128,7 +128,8 @@ def _rated(table: str, one: Seen, vocabulary: Vocabulary, species: Mapping[str, 
     free = dict(one.labels)
     wide = None
     if table == "weighings":
-        wide = find_wide(one.profiles, vocabulary, _arrival(one, vocabulary))
+        names = f"{one.look.name} {one.look.file}"
+        wide = find_wide(one.profiles, vocabulary, _arrival(one, vocabulary), names)
         free = {h: label for h, label in free.items() if wide is None or h not in wide.columns}
     matches = match(TABLES[table], free, one.profiles, vocabulary)
     if wide is not None and wide.spec:

@@ -15,9 +15,11 @@ from mendcurve.records.connecting.splitting import split_heading
 from mendcurve.records.connecting.vocabulary import Vocabulary
 from mendcurve.records.dates import ORDERS, parse_dates
 from mendcurve.records.parsing import none
-from mendcurve.records.wide import date_in, number_in
+from mendcurve.records.wide import date_in, month_in, number_in
 
 _FEWEST = 2
+# "May" and "March" are words too: three months are believed.
+_FEWEST_MONTHS = 3
 _NUMBERED = re.compile(r"(.*?\D)\s*[#.]?\s*\(?(\d{1,3})\)?")
 _CALLED_IN = frozenset(("in", "intake", "arrival", "admission", "start", "arrived"))
 _CALLED_OUT = frozenset(("out", "release", "adoption", "outcome", "leaving", "departure", "discharge", "rehoming"))
@@ -45,7 +47,7 @@ class WideGuess:
     doubts: tuple[str, ...] = field(default=())
 
 
-def find_wide(profiles: Mapping[str, Profile], vocabulary: Vocabulary, start: str) -> WideGuess | None:
+def find_wide(profiles: Mapping[str, Profile], vocabulary: Vocabulary, start: str, name: str = "") -> WideGuess | None:
     """Return how the sheet holds one column a weighing, or None.
 
     Parameters
@@ -54,10 +56,13 @@ def find_wide(profiles: Mapping[str, Profile], vocabulary: Vocabulary, start: st
         In the order of the sheet.
     start : str
         Heading of the day of arrival in the same sheet, "" where there is none.
+    name : str
+        Names of the sheet and the file; they may tell the year of headings that are months.
     """
     weights = [h for h, p in profiles.items() if not p.filled or p.number >= 0.5]
     return (
         _dates(weights)
+        or _months(weights, name)
         or _numbered(weights, "weeks", start)
         or _numbered(weights, "days", start)
         or _pairs(profiles, vocabulary)
@@ -85,6 +90,20 @@ def _dates(headings: list[str]) -> WideGuess | None:
         reasons=(reason, *said),
         doubts=tuple(decided.doubts),
     )
+
+
+def _months(headings: list[str], name: str) -> WideGuess | None:
+    found = [h for h in headings if month_in(h)]
+    if len(found) < _FEWEST_MONTHS:
+        return None
+    reason = f'{len(found)} headings are months, from "{found[0]}" to "{found[-1]}": one column a weighing'
+    years = set(re.findall(r"(?<!\d)(20\d\d)(?!\d)", name))
+    if len(years) != 1:
+        doubt = "nothing says of which year the months are; write the year into the name of the sheet"
+        return WideGuess(spec={}, columns=tuple(found), reasons=(reason,), doubts=(doubt,))
+    year = int(years.pop())
+    said = f"the name says {year}; no day is written, so the middle of the month is taken and doubtful"
+    return WideGuess(spec=_spec("months", year=year), columns=tuple(found), reasons=(reason, said))
 
 
 def _numbered(headings: list[str], kind: str, start: str) -> WideGuess | None:
