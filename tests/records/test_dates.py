@@ -201,3 +201,10 @@ def test_agrees_with_strptime_on_random_days(seed):
 
 def test_empty_is_nothing_and_no_trouble():
     assert one("  ") == (None, None)
+
+
+def test_typographic_dashes_and_characters_nobody_sees_do_not_count():
+    found = parse_dates(
+        pd.Series(["2024–03–01", "2024-03-01\u200b", "\u200e1/3/2024", "1\u00a0March\u00a02024"]), "dmy"
+    ).found
+    assert [day for day, _ in found] == [datetime(2024, 3, 1)] * 4

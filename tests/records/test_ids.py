@@ -54,3 +54,7 @@ def test_ids_that_are_all_dates_are_meant_so():
 def test_decimals_added_to_every_id_are_left_out_and_to_some_are_doubtful():
     assert ids("12.0", "13.0", "") == (["12", "13", None], ["changed", "changed", ""])
     assert ids("12.0", "S-13") == (["12.0", "S-13"], ["kept, doubtful", ""])
+
+
+def test_characters_nobody_sees_are_no_part_of_an_id():
+    assert ids("S-1\u200b", "\ufeff S-2", "S\u00ad-3")[0] == ["S-1", "S-2", "S-3"]

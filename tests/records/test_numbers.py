@@ -166,3 +166,11 @@ def test_thousands_of_figures_are_no_number():
         for parse in (parse_counts, parse_weights, parse_numbers, parse_money):
             assert parse(text(typed)).found[0] is None
             assert parse(text(typed)).troubles[0] is not None
+
+
+@pytest.mark.parametrize("typed", ["412 55", "312.4 01632 960771", "4 1 2", "12 34", "1234 567"])
+def test_a_space_sets_thousands_apart_and_joins_no_two_numbers(typed):
+    for parse in (parse_weights, parse_numbers, parse_money):
+        assert parse(text(typed)).found[0] is None
+    assert "one number" in parse_weights(text(typed)).troubles[0].rule
+    assert parse_weights(text("1 234.5", "1 234 567,5", "1'234 g")).found[0] == (1234.5, "")

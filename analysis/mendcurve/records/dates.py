@@ -11,6 +11,7 @@ import pandas as pd
 
 from mendcurve.errors import InputError
 from mendcurve.records.findings import CHANGED, DOUBTFUL
+from mendcurve.records.folding import folded
 from mendcurve.records.parsing import NOTHING_WRITTEN, Parsed, Trouble, by_unique, nothing_written
 
 _TIME = (
@@ -149,8 +150,8 @@ def parse_dates(text: pd.Series, order: str, *, epoch: datetime = EPOCH_1900, or
 def _parse(
     text: str, *, order: str, epoch: datetime, proof: str
 ) -> tuple[tuple[datetime, bool] | None, Trouble | None]:
-    word = " ".join(text.split())
-    if nothing_written(word.casefold()):
+    word = folded(text)
+    if nothing_written(word):
         return None, NOTHING_WRITTEN
     if word.endswith("?"):
         found, trouble = _parse(word.rstrip("? "), order=order, epoch=epoch, proof=proof)

@@ -10,7 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from mendcurve.records.findings import CHANGED, DOUBTFUL
-from mendcurve.records.folding import folded
+from mendcurve.records.folding import INVISIBLE, folded
 from mendcurve.records.parsing import NOTHING_WRITTEN, Parsed, Trouble, nothing_written
 from mendcurve.records.words import words_of
 
@@ -40,7 +40,7 @@ _LIKE_NOTHING = Trouble(
 
 
 def parse_ids(text: pd.Series) -> Parsed:
-    """Parse a column of ids: trimmed, otherwise as typed.
+    """Parse a column of ids: trimmed, without characters nobody sees, otherwise as typed.
 
     Notes
     -----
@@ -50,7 +50,10 @@ def parse_ids(text: pd.Series) -> Parsed:
     is a date.
     """
     column = words_of(text)
-    trimmed = pc.utf8_trim_whitespace(pa.array(column.words, type=pa.large_string()))
+    words = pa.array(column.words, type=pa.large_string())
+    if not pc.all(pc.string_is_ascii(words)).as_py():
+        words = pc.replace_substring_regex(words, f"[{INVISIBLE}]", "")
+    trimmed = pc.utf8_trim_whitespace(words)
     found = trimmed.to_numpy(zero_copy_only=False).copy()
     troubles = np.full(len(found), None, dtype=object)
     odd = np.flatnonzero(pc.match_substring_regex(trimmed, _ODD).to_numpy(zero_copy_only=False))

@@ -41,6 +41,8 @@ _TURNED = re.compile(
 )
 _SEXES = re.compile(r"(\d+)\.(\d+)(?:\.(\d+))?(?:\.\d+)?")  # males.females.unknown.eggs; eggs are not animals
 _THOUSANDS = {",": re.compile(r"\d{1,3}(?:,\d{3})+"), ".": re.compile(r"\d{1,3}(?:\.\d{3})+")}
+# Spaces and marks set thousands apart and nothing else: "412 55" may be two numbers.
+_APART, _IN_THREES = re.compile("[ ']"), re.compile(r"\d{1,3}(?:[ ']\d{3})+(?:[.,]\d*)?")
 _CURRENCY = re.compile(r"[$€£¥]|\b[a-z]{3}\b|kr\.?|zł", re.I)
 _ABOUT = Trouble("this number is said to be about right only", "Weigh or count again if you can.", DOUBTFUL)
 _WAS_TURNED = Trouble(
@@ -50,6 +52,7 @@ _WAS_TURNED = Trouble(
 )
 _WHAT = "Write the number alone, with a point for decimals, and leave the cell empty if it is not known."
 _TOO_LARGE = Trouble("this number is too large to be true", _WHAT)
+_TWO_NUMBERS = Trouble("one cell must hold one number; a space in it may only set thousands apart", _WHAT)
 # Python refuses to make a number of thousands of figures.
 _ENDLESS = re.compile(r"\d{500}")
 
@@ -227,7 +230,11 @@ def _money(text: str, *, decimal: str) -> tuple[Decimal | None, Trouble | None]:
 
 
 def _value(match: re.Match[str], decimal: str) -> tuple[Decimal | None, Trouble | None]:
-    digits = match["digits"].replace(" ", "").replace("'", "")
+    digits = match["digits"].strip()
+    if _APART.search(digits):
+        if not _IN_THREES.fullmatch(digits):
+            return None, _TWO_NUMBERS
+        digits = _APART.sub("", digits)
     sign = decimal
     if not sign:
         if "," in digits and "." in digits:
