@@ -421,3 +421,22 @@ def test_a_column_for_each_month_takes_the_year_from_the_name(tmp_path):
     assert 'headings = "months", year = 2025' in proposal.body
     assert len(records["weighings"]) == 2 * len(rows)
     assert set(records["weighings"]["weighed_on"].dt.strftime("%Y-%m")) == {"2025-01", "2025-03"}
+
+
+def test_those_that_left_may_stand_in_a_sheet_of_their_own_or_in_both(tmp_path):
+    rows = [r for r in stays() if r["why"] != "Returned"]
+    head = ["ID", "Species", "Date in", "Reason", "Date out", "Outcome"]
+    lines = [[r["animal"], r["species"], r["came"].isoformat(), r["why"], r["left"] or "", r["how"]] for r in rows]
+    left = [line for line in lines if line[4]]
+    write_csv(tmp_path / "Current animals.csv", [head[:4], *(line[:4] for line in lines if not line[4])])
+    write_csv(tmp_path / "Rehomed.csv", [head, *left])
+    records, _ = connected(tmp_path)
+    assert len(records["intakes"]) == len(rows)
+    assert len(records["outcomes"]) == len(left)
+    assert not len(records.set_aside)
+    write_csv(tmp_path / "Current animals.csv", [head[:4], *(line[:4] for line in lines)])
+    both, _ = connected(tmp_path)
+    assert len(both["intakes"]) == len(rows)
+    assert set(both["intakes"]["source_file"]) == {"Current animals.csv"}
+    assert len(both["outcomes"]) == len(left)
+    assert not len(both.set_aside)

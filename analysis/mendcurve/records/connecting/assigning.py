@@ -62,7 +62,9 @@ class Feed:
     settings : mapping of key to Decision
         Plain keys: date_order, unit, decimal, missing, stay_by, number_repeats.
     codes : mapping of our column to lines
-        Filled in by ``proposing``.
+        Filled in by ``evidence``.
+    spare : bool
+        Intakes of a sheet that is named for outcomes: read only where no other sheet holds the same stays.
     """
 
     table: str
@@ -75,6 +77,7 @@ class Feed:
     settings: dict[str, Decision] = field(default_factory=dict)
     codes: dict[str, tuple[Line, ...]] = field(default_factory=dict)
     wide: WideGuess | None = None
+    spare: bool = False
 
     @property
     def headings(self) -> dict[str, str]:
@@ -100,9 +103,12 @@ def feeds_of(one: Seen, vocabulary: Vocabulary, species: Mapping[str, str]) -> t
     scores = {name: _rated(name, one, vocabulary, species) for name in TABLES}
     ranked = sorted(scores, key=lambda name: (-scores[name].points, name))
     best = scores[ranked[0]]
+    register = best.table == "outcomes" and _is_register(scores["intakes"])
+    best = scores["intakes"] if register else best
     if best.points < _ENOUGH or best.lacking:
         return [], _not_taken(one, scores, ranked, vocabulary)
     main = _feed(best, one, Decision(value=best.table, reasons=best.reasons))
+    main.spare = register
     feeds = [main, *(_besides(one, main, vocabulary) if best.table == "intakes" else [])]
     second = scores[ranked[1]]
     close = not second.lacking and second.points >= max(_CLOSE * best.points, _ENOUGH)
@@ -110,6 +116,14 @@ def feeds_of(one: Seen, vocabulary: Vocabulary, species: Mapping[str, str]) -> t
         doubt = f"it may be {second.table} instead; if it is, write [tables.{second.table}] for [tables.{best.table}]"
         main.why = Decision(value=best.table, reasons=best.reasons, doubts=(doubt,))
     return feeds, main.why
+
+
+def _is_register(intakes: _Rated) -> bool:
+    """Whether a sheet named for those that left holds their arrivals too, under headings that leave no doubt."""
+    found = {column: intakes.matches.get(column) for column in required("intakes")}
+    return all(m is not None and m.exact for m in found.values()) and plain_heading(
+        getattr(found["intake_date"], "heading", "")
+    ) not in ("date", "start", "start date")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

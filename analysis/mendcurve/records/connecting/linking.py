@@ -29,13 +29,15 @@ def link(feeds: Sequence[Feed], vocabulary: Vocabulary) -> list[Feed]:
 
     A feed whose rows nothing links to what they belong to is left out, with the doubt on its main decision.
     """
-    intakes = [f for f in feeds if f.table == "intakes"]
+    intakes = _without_spare([f for f in feeds if f.table == "intakes"])
     _own_ids(intakes, vocabulary)
     _copies(intakes)
     beside = {id(f.seen): f for f in intakes}
     kept = list(intakes)
     for feed in feeds:
         if feed.table == "intakes":
+            if feed not in intakes:
+                feed.why = Decision(value="outcomes", reasons=("its stays stand in another sheet of intakes",))
             continue
         main = beside.get(id(feed.seen))
         if main is not None:
@@ -48,6 +50,18 @@ def link(feeds: Sequence[Feed], vocabulary: Vocabulary) -> list[Feed]:
     _own_keys([f for f in kept if f.table == "courses"])
     kept = [f for f in kept if _to_parent(f, kept, "courses", "course_id", ("doses",))]
     return [f for f in kept if _to_parent(f, kept, "grants", "grant_id", ("receipts", "spending"))]
+
+
+def _without_spare(intakes: list[Feed]) -> list[Feed]:
+    """Return the sheets of intakes without those named for outcomes whose stays stand in the others too."""
+    others = [f for f in intakes if not f.spare]
+    known: set[str] = set()
+    for feed in others:
+        for column in ("stay_id", "animal_id"):
+            if column in feed.headings:
+                known |= set(_cells(feed.seen, feed.headings[column]).unique()) - {""}
+    kept = [f for f in intakes if not f.spare or _best_link(f.seen, known)[1] < _WELL]
+    return kept if kept else intakes
 
 
 def _cells(one: Seen, heading: str) -> pd.Series:
