@@ -18,6 +18,7 @@ from mendcurve.records.stay_finding import DAYS
 _LINKED, _WELL = 0.3, 0.8
 # Share of repeated ids with another day of arrival from which a heading is an animal's and not a stay's.
 _RETURNS = 0.5
+_SLIPS = 0.05
 # Numbers in several sheets that are looked at, and share of other species among them from which they begin anew.
 _FEWEST_SHARED, _OTHERS = 3, 0.4
 _MAY_BE_THE_ANIMALS = ("name", "names", "called", "nickname")
@@ -73,7 +74,8 @@ def _own_ids(intakes: list[Feed], vocabulary: Vocabulary) -> None:
     for feed in intakes:
         stay, animal = feed.headings.get("stay_id", ""), feed.headings.get("animal_id", "")
         day = feed.headings.get("intake_date", "")
-        if stay and animal and not _repeated(feed, stay):
+        # A few repeats of a stay's own number are slips, and are listed as such.
+        if stay and animal and _repeated(feed, stay) <= _SLIPS * len(feed.seen.sheet.row):
             continue
         one = stay or animal
         if not one:

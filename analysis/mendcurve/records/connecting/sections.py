@@ -26,6 +26,10 @@ _HEAD = (
     'the file: it is read each time. A line that begins with "# ?" is a question. Where it holds a key, take "# ? "',
     "away to answer yes; else do what it says, or delete it.",
 )
+NO_INTAKES = (
+    "No sheet was taken for intakes, the one table that is needed: a row for each animal that came, with its species, "
+    "the day it came and how it came. Give such a sheet these headings, or name it under [tables.intakes]"
+)
 # What stands in a question about a key nothing decides, and what else may stand there.
 _LIKELY = {
     "date_order": ("dmy", '"dmy" (day first) or "mdy" (month first)'),
@@ -37,7 +41,8 @@ _MONEY = ("spending", "grants", "receipts")
 
 def sections(told: Sequence[Told], feeds: Sequence[Feed], vocabulary: Vocabulary) -> list[Section]:
     """Return the sections in the order of the tables."""
-    out = [Section(title="", above=_HEAD), _rescue(feeds), *_files(told)]
+    asked = () if any(feed.table == "intakes" for feed in feeds) else (Line(key="", doubts=(NO_INTAKES,)),)
+    out = [Section(title="", above=_HEAD, lines=asked), _rescue(feeds), *(_files(told) if feeds else [])]
     many = {table for table, times in Counter(feed.table for feed in feeds).items() if times > 1}
     first: set[int] = set()
     for table in TABLES:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from mendcurve.errors import InputError
 from mendcurve.records.connecting.proposing import Proposal, Told
+from mendcurve.records.connecting.sections import NO_INTAKES
 from mendcurve.records.connecting.writing import one_line
 from mendcurve.records.privacy import masked
 from mendcurve.records.records import Records
@@ -20,7 +21,7 @@ def lines_of(proposal: Proposal) -> list[str]:
     out: list[str] = []
     for one in proposal.told:
         out += [_plain(line) for line in (*_of(one), "")]
-    return out
+    return out if "intakes" in proposal.tables else [*out, f"? {NO_INTAKES}.", ""]
 
 
 def _plain(line: str) -> str:
