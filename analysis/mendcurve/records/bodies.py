@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from mendcurve.records.folding import folded
 from mendcurve.records.totals import adds_up
@@ -40,7 +42,7 @@ class Body:
         for column in self.columns[start:]:
             if out.all():
                 break
-            out |= column.rows_of(_has_text)
+            out |= _has_text(column.words)[column.places]
         return out
 
     def like(self, heading: Sequence[str]) -> np.ndarray:
@@ -78,8 +80,11 @@ class Body:
         return self if rows.all() else Body(tuple(column.take(rows) for column in self.columns), self.rows[rows])
 
 
-def _has_text(cell: str) -> bool:
-    return bool(cell) and not cell.isspace()
+def _has_text(words: np.ndarray) -> np.ndarray:
+    texts = pa.array(words, type=pa.large_string())
+    return pc.invert(pc.or_(pc.equal(pc.binary_length(texts), 0), pc.utf8_is_space(texts))).to_numpy(
+        zero_copy_only=False
+    )
 
 
 def body_from(grid: Sequence[Sequence[str]], rows: Sequence[int], width: int) -> Body:

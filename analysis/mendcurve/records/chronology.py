@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from mendcurve.records.likely import likely_day
-from mendcurve.records.review import Review, looked_up, positions, worded
+from mendcurve.records.review import Review, by_id, looked_up, positions, worded
 from mendcurve.records.schemas import DEATHS, LIVE_OUTCOMES
 
 # Facts that happen during a stay: table, date, and the tables to go through to reach the stay.
@@ -134,7 +134,7 @@ def with_left(outcomes: pd.DataFrame, sizes: pd.Series) -> pd.DataFrame:
 
 def ends(intakes: pd.DataFrame, outcomes: pd.DataFrame) -> pd.DataFrame:
     """Return, by stay_id, intake_date, end (day the last left; missing: some are in care), outcome, and their rows."""
-    stays = intakes.drop_duplicates("stay_id").set_index("stay_id")
+    stays = by_id(intakes, "stay_id")
     of_stay = stays.index.to_series()
     size = stays["group_size"].to_numpy(dtype="float64")
     out = outcomes.sort_values(["outcome_date", "source_row"], kind="stable")
@@ -161,7 +161,7 @@ def check_inside_stay(review: Review, as_of: pd.Timestamp) -> None:
     """Doubt facts dated before their stay began or after it ended."""
     intakes = review.tables["intakes"]
     span = ends(intakes, review.tables["outcomes"])
-    animal = intakes.drop_duplicates("stay_id").set_index("stay_id")["animal_id"]
+    animal = by_id(intakes, "stay_id")["animal_id"]
     for table, column, path in DURING:
         frame = review.tables[table]
         stay = stay_of(review.tables, frame, path)
@@ -181,7 +181,7 @@ def check_inside_stay(review: Review, as_of: pd.Timestamp) -> None:
             row=looked_up(stay[early], span["row"]),
         )
         review.doubt(table, early, column, rule, "Correct the date, or the intake's.", likely)
-        how = looked_up(stay, span["outcome"])
+        how = looked_up(stay[late], span["outcome"]).reindex(stay.index)
         dead = how.isin(DEATHS)
         rule = worded(
             f"{column} should be no later than the day {{stay}} left, {{left}} ({{how}}; outcomes, row {{row}})",
@@ -245,7 +245,7 @@ def stay_of(tables: dict[str, pd.DataFrame], frame: pd.DataFrame, path: tuple[st
     ids = frame[_LINK[path[0]][0]]
     for table in path:
         key, up = _LINK[table]
-        ids = looked_up(ids, tables[table].drop_duplicates(key).set_index(key)[up])
+        ids = looked_up(ids, by_id(tables[table], key)[up])
     return ids
 
 

@@ -13,7 +13,7 @@ from mendcurve.records.chronology import stay_of
 from mendcurve.records.findings import CHANGED, CORRECTED, DOUBTFUL, NOTE, SET_ASIDE
 from mendcurve.records.locating import Part, texts
 from mendcurve.records.numbers import parse_counts
-from mendcurve.records.review import among
+from mendcurve.records.review import among, by_id, looked_up
 from mendcurve.records.schemas import MOST, TABLES
 from mendcurve.records.species import translate
 
@@ -192,9 +192,9 @@ def _facts(
     named = stay.mask(stay == "", "a stay without an id")
     animals = _words(size, kind)
     own = lines["table"].isin(_OF_STAYS)
-    kept = stay.isin(set(after["intakes"]["stay_id"]))
+    kept = among(stay.astype(_TEXT), after["intakes"]["stay_id"])
     weights, nothing = _weights(lines, stay, after)
-    left = stay.isin(set(after["outcomes"]["stay_id"]))
+    left = among(stay.astype(_TEXT), after["outcomes"]["stay_id"])
     rows = stay.map(stay[(lines["effect"] == SET_ASIDE) & own & (lines["table"] != "intakes")].value_counts())
     return pd.DataFrame(
         {
@@ -235,10 +235,10 @@ def _animals(
     species: pd.DataFrame,
 ) -> tuple[pd.Series, pd.Series]:
     """Return how many animals the stay of each line is, and their species ("animal" where it is not known)."""
-    stays = before["intakes"].drop_duplicates("stay_id").set_index("stay_id")
-    ids = stay.to_numpy(dtype=object)
-    size = pd.Series(stays["group_size"].reindex(ids).to_numpy(dtype="float64", na_value=np.nan), index=lines.index)
-    kind = pd.Series(stays["species"].reindex(ids).to_numpy(dtype=object), index=lines.index, dtype=object)
+    stays = by_id(before["intakes"], "stay_id")
+    ids = stay.astype(_TEXT)
+    size = looked_up(ids, stays["group_size"]).astype("float64")
+    kind = looked_up(ids, stays["species"]).astype(object)
     # A row of intakes speaks for itself: it may not have been read, or name another row's id.
     own = (lines["table"] == "intakes") & lines["row"].notna()
     if own.any():
@@ -246,7 +246,7 @@ def _animals(
         size.loc[own] = [1.0 if n is None else float(n) for n in written]
         kind.loc[own] = translate(texts(lines[own], parts, "species"), species).to_numpy(dtype=object)
         # Rows of a stay that could not be read have its animals all the same.
-        first = own & ~stay.where(own, "").duplicated() & ~stay.isin(set(stays.index)) & (stay != "")
+        first = own & ~stay.where(own, "").duplicated() & ~among(ids, stays.index.to_series()) & (stay != "")
         lost = ~own & stay.isin(set(stay[first]))
         size.loc[lost] = stay[lost].map(dict(zip(stay[first], size[first], strict=True))).to_numpy(dtype="float64")
         kind.loc[lost] = stay[lost].map(dict(zip(stay[first], kind[first], strict=True))).to_numpy(dtype=object)

@@ -6,7 +6,7 @@ import pandas as pd
 
 from mendcurve.records.chronology import ends
 from mendcurve.records.findings import DOUBTFUL, NOTE
-from mendcurve.records.review import Review, looked_up, worded
+from mendcurve.records.review import Review, by_id, looked_up, worded
 
 # A rescue that is too full is unusual, no more; with this many times its places the records are to be doubted.
 TIMES = 3.0
@@ -56,7 +56,7 @@ def _spells(review: Review, as_of: pd.Timestamp) -> pd.DataFrame:
     """Return zone, room, from, to (exclusive) and places taken of each spell that follows from a move."""
     intakes = review.tables["intakes"]
     span = ends(intakes, review.tables["outcomes"])
-    stays = intakes.drop_duplicates("stay_id").set_index("stay_id")
+    stays = by_id(intakes, "stay_id")
     moves = review.tables["moves"].sort_values(["stay_id", "moved_on", "source_row"], kind="stable")
     # Parts of groups go their own ways; where they are cannot be told from one line.
     parted = moves["stay_id"].isin(moves.loc[moves["animals"].notna(), "stay_id"])

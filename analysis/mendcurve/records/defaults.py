@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from mendcurve.records.review import Review, looked_up
+from mendcurve.records.review import Review, by_id, looked_up
 from mendcurve.records.schemas import INTAKE_TYPES
 
 # Columns of which one value in nearly every row says that a form filled it in, not a person.
@@ -76,7 +76,7 @@ def _one_date(review: Review) -> None:
 
 
 def _arrival(review: Review, frame: pd.DataFrame) -> pd.Series:
-    intakes = review.tables["intakes"].drop_duplicates("stay_id").set_index("stay_id")
+    intakes = by_id(review.tables["intakes"], "stay_id")
     return looked_up(frame["stay_id"], intakes["arrival_id"])
 
 

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from mendcurve.records.findings import DOUBTFUL, NOTE
 from mendcurve.records.review import Review, worded
+from mendcurve.records.words import TEXT
 
 # Days of birth of one animal, both called known, may differ by a year; estimates by three and half its age.
 KNOWN_APART, ESTIMATE_APART = 366, 1096
@@ -121,8 +124,10 @@ def alike(frame: pd.DataFrame, column: str, species: pd.Series) -> pd.DataFrame:
 def plain(ids: pd.Series) -> pd.Series:
     """Return ids as they would be heard: no capitals, signs or leading zeros; O is 0, I and l are 1."""
     text = ids.str.lower().str.replace("o", "0", regex=False).str.replace("[il]", "1", regex=True)
-    text = text.str.replace("(^|[^0-9])0+([0-9])", r"\1\2", regex=True)
-    return text.str.replace(r"[\s_./#:-]+", "", regex=True)
+    # Arrow's own: pandas leaves a pattern with groups to Python, text by text.
+    column = pc.replace_substring_regex(pa.array(text.astype(TEXT).array), "(^|[^0-9])0+([0-9])", r"\1\2")
+    plain_text = pd.Series(TEXT.__from_arrow__(column), index=ids.index)
+    return plain_text.str.replace(r"[\s_./#:-]+", "", regex=True)
 
 
 def meant(lost: pd.Series, known: pd.Series) -> pd.Series:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from mendcurve.records.identities import meant
-from mendcurve.records.review import Review, among, looked_up, worded
+from mendcurve.records.review import Review, among, by_id, looked_up, worded
 from mendcurve.records.runs import filled_ids
 from mendcurve.records.schemas import TABLES
 
@@ -54,7 +54,7 @@ _TELLS = {"intakes": 2, "conditions": 1, "courses": 1, "grants": 1}
 
 def _twice_or_two(frame: pd.DataFrame, again: pd.Series, key: str, other: str) -> pd.Series:
     """Return whether later rows with an id are the same thing written twice, or two with one id."""
-    first = looked_up(frame[key], frame.drop_duplicates(key).set_index(key)[other])
+    first = looked_up(frame[key], by_id(frame, key)[other])
     same = (first == frame[other]).fillna(False).astype(bool)
     what = key.removesuffix("_id")
     out = pd.Series(f"one {key} for two", index=frame.index, dtype=object)

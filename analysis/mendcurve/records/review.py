@@ -6,11 +6,10 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 import pandas as pd
-import pyarrow.compute as pc
 
 from mendcurve.records.findings import CHANGED, DOUBTFUL, SET_ASIDE, Ledger
 from mendcurve.records.schemas import TABLES
-from mendcurve.records.words import TEXT, numbered, numbered_still
+from mendcurve.records.words import TEXT, matched, numbered, numbered_still
 
 
 class Review:
@@ -165,10 +164,24 @@ def looked_up(ids: pd.Series, by: pd.Series) -> pd.Series:
     if ids.dtype != TEXT or not len(by):
         return pd.Series(by.reindex(ids.to_numpy(dtype=object)).array, index=ids.index)
     keys = by.index.to_series().astype(TEXT)
-    if keys.isna().any() or len(np.unique(numbered(keys)[0])) < len(keys):
+    if not _each_once(keys):
         raise ValueError("an id that is looked up must be there once")
     held = by.to_numpy() if isinstance(by.dtype, np.dtype) and by.dtype.kind not in "mM" else by.array
     return pd.Series(pd.api.extensions.take(held, positions(ids, keys), allow_fill=True), index=ids.index)
+
+
+def _each_once(ids: pd.Series) -> bool:
+    """Whether no id is missing and none stands twice."""
+    places, known = numbered(ids)
+    if not len(places):
+        return True
+    return int(places.min()) >= 0 and int(np.bincount(places, minlength=len(known)).max()) <= 1
+
+
+def by_id(frame: pd.DataFrame, key: str) -> pd.DataFrame:
+    """Return the first row of each id of ``key``, with the ids as index."""
+    once = len(frame) and frame[key].dtype == TEXT and _each_once(frame[key])
+    return (frame if once else frame.drop_duplicates(key)).set_index(key)
 
 
 def positions(ids: pd.Series, others: pd.Series) -> np.ndarray:
@@ -179,8 +192,7 @@ def positions(ids: pd.Series, others: pd.Series) -> np.ndarray:
     # Written backwards, the first of the rows of a text is the last to be written; the missing go where nothing is.
     first[theirs[::-1]] = np.arange(len(theirs) - 1, -1, -1)
     first[-1] = -1
-    at = pc.index_in(known, value_set=texts).fill_null(-1).to_numpy()
-    return np.append(first[at], -1)[places]
+    return np.append(first[matched(known, texts)], -1)[places]
 
 
 def among(ids: pd.Series, others: Iterable[object]) -> pd.Series:

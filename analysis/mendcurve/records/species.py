@@ -90,7 +90,7 @@ def translate(names: pd.Series, known: pd.DataFrame) -> pd.Series:
 
 def with_unknown(known: pd.DataFrame, names: pd.Series) -> pd.DataFrame:
     """Return ``known`` with a row of taxon "unknown" for every name not in it."""
-    missing = sorted(set(names.dropna()) - set(known["name"]))
+    missing = sorted(set(names.dropna().unique()) - set(known["name"]))
     if not missing:
         return known
     rows = pd.DataFrame([{**dict.fromkeys(COLUMNS, ""), "name": name, "taxon": "unknown"} for name in missing])

@@ -7,7 +7,7 @@ import pandas as pd
 
 from mendcurve.records.carried import carried, same_day
 from mendcurve.records.growth import impossible
-from mendcurve.records.review import Review, among, looked_up, worded
+from mendcurve.records.review import Review, among, by_id, looked_up, worded
 from mendcurve.records.slips import likely_by_bounds, likely_by_factor, slipped, spread, undecided
 from mendcurve.records.swaps import swapped
 from mendcurve.records.weighed import Weighed, in_order
@@ -23,7 +23,7 @@ def check_weights(review: Review) -> None:
     frame = review.tables["weighings"]
     if not len(frame):
         return
-    intakes = review.tables["intakes"].drop_duplicates("stay_id").set_index("stay_id")
+    intakes = by_id(review.tables["intakes"], "stay_id")
     size = looked_up(frame["stay_id"], intakes["group_size"]).astype("float64")
     series = in_order(frame, size > 1)
     told = _swaps(review, series)

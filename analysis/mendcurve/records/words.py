@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 
 # One text dtype for pandas 2.3 and 3 alike: missing is NaN, comparisons give plain bool.
 TEXT = pd.StringDtype("pyarrow", na_value=np.nan)
@@ -90,6 +91,25 @@ def numbered(text: pd.Series) -> tuple[np.ndarray, pa.Array]:
     places = known.indices.fill_null(-1).to_numpy()
     _remember(column, places, known.dictionary)
     return places, known.dictionary
+
+
+# As _NUMBERED: the numbers of one column's texts in another's, which many checks ask for in turn.
+_MATCHED: dict[tuple[int, int], tuple[weakref.ref[Any], weakref.ref[Any], np.ndarray]] = {}
+
+
+def matched(known: pa.Array, others: pa.Array) -> np.ndarray:
+    """Return the position in ``others`` (distinct texts) of each of the texts ``known``; -1 where there is none."""
+    key = (id(known), id(others))
+    held = _MATCHED.get(key)
+    if held is not None and held[0]() is known and held[1]() is others:
+        return held[2]
+    at = pc.index_in(known, value_set=others).fill_null(-1).to_numpy()
+
+    def forget(_: Any) -> None:
+        _MATCHED.pop(key, None)
+
+    _MATCHED[key] = (weakref.ref(known, forget), weakref.ref(others, forget), at)
+    return at
 
 
 def numbered_still(before: pd.Series, after: pd.Series, rows: np.ndarray) -> None:
