@@ -167,7 +167,8 @@ REFUSALS = [
     (HEAD + "word,intakes,sex,mael,m\n", r'"mael" is no code of sex.*Did you mean "male"'),
     (HEAD + "word,intakes,sex,,m\n", r'"" is no code of sex'),
     (HEAD + "guess,intakes,sex,mael,m\n", r'"mael" is no code of sex'),
-    (HEAD + "word,intakes,species,snake,Schlange\n", r"species holds the rescue's own words"),
+    (HEAD + "word,intakes,species,,Schlange\n", r"species holds the rescue's own words, and the word wanted"),
+    (HEAD + "word,intakes,intake_date,soon,bald\n", r"intake_date holds no words"),
     (
         HEAD + "word,intakes,sex,male,x\nguess,intakes,sex,female,X\n",
         r'"x" can mean one code of sex only.*"male".*"fem',

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+
+import pandas as pd
 
 from mendcurve.records.connecting.assigning import Feed
 from mendcurve.records.connecting.codes_evidence import CodeGuess, code_lists, species_words, spellings
@@ -35,6 +37,7 @@ _HEALTHY = frozenset(
 )
 # Words of one column that are asked about; a column with more holds no codes.
 _MOST = 60
+_KEEPS_ITS_NAME = "keeps its name; add it as [[species]] with its taxon"
 
 
 def codes_of_feed(feed: Feed, vocabulary: Vocabulary) -> dict[str, tuple[Line, ...]]:
@@ -45,15 +48,29 @@ def codes_of_feed(feed: Feed, vocabulary: Vocabulary) -> dict[str, tuple[Line, .
         text = feed.seen.sheet.cells[heading]
         if meanings(column):
             lines = _coded(code_lists(feed.table, name, text, vocabulary), column)
-        elif name == "species":
-            lines = _suggested(species_words(text, reference()), "keeps its name; add it as [[species]] with its taxon")
-        elif name == "condition":
-            lines = [*_no_problem(text.unique()), *_suggested(spellings(text), "")]
         else:
-            continue
+            given = vocabulary.codes_of(feed.table, name)
+            lines = _given(text, given)
+            rest = text[~text.map({word: folded(str(word)) in given for word in text.unique()}).astype(bool)]
+            if name == "species":
+                lines += _suggested(species_words(rest, reference(), given), _KEEPS_ITS_NAME)
+            elif name == "condition":
+                lines += [*_no_problem(rest.unique()), *_suggested(spellings(rest, given.values()), "")]
         if lines:
             out[name] = tuple(lines)
     return out
+
+
+def _given(text: pd.Series, given: Mapping[str, str]) -> list[Line]:
+    """Return a line for each free word of a column that the rescue's own file of words translates."""
+    if not given:
+        return []
+    counts = text.str.strip().value_counts()
+    return [
+        Line(key=str(word), value=given[folded(str(word))], reasons=(_times(int(times)), "from the file of synonyms"))
+        for word, times in counts.items()
+        if folded(str(word)) in given and given[folded(str(word))] != word
+    ]
 
 
 def _coded(guesses: Sequence[CodeGuess], column: Column) -> list[Line]:
@@ -104,7 +121,11 @@ def _no_problem(words: Iterable[object]) -> list[Line]:
 
 
 def _rows(guess: CodeGuess) -> str:
-    return "1 row" if guess.count == 1 else f"{guess.count} rows"
+    return _times(guess.count)
+
+
+def _times(count: int) -> str:
+    return "1 row" if count == 1 else f"{count} rows"
 
 
 def _shown(word: str) -> str:

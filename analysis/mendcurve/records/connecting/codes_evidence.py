@@ -92,9 +92,11 @@ def code_lists(table: str, column: str, text: pd.Series, vocabulary: Vocabulary)
     return tuple(sorted(found, key=lambda g: (-g.count, g.theirs)))
 
 
-def species_words(text: pd.Series, reference: pd.DataFrame) -> tuple[CodeGuess, ...]:
-    """Return the species that the reference table does not know, with the nearest it does, the commonest first."""
-    known = lookup(reference)
+def species_words(
+    text: pd.Series, reference: pd.DataFrame, own: Mapping[str, str] | None = None
+) -> tuple[CodeGuess, ...]:
+    """Return the species that neither reference nor ``own`` words know, with the nearest, the commonest first."""
+    known = lookup(reference) | dict(own or {})
     out = []
     for word, count in _written(text):
         plain = folded(word)

@@ -16,6 +16,7 @@ from mendcurve.records.connecting.looking import Look, grids, known_headings, lo
 from mendcurve.records.connecting.sections import sections
 from mendcurve.records.connecting.vocabulary import Vocabulary, load_vocabulary
 from mendcurve.records.connecting.writing import text_of
+from mendcurve.records.folding import folded
 from mendcurve.records.folding import heading as plain
 from mendcurve.records.reading import SUFFIXES as TEXT_FILES
 from mendcurve.records.species import lookup, reference
@@ -113,7 +114,9 @@ def _unread(file: Path) -> Look:
 
 
 def _taken(looks: Sequence[Look], vocabulary: Vocabulary) -> tuple[Told, ...]:
-    species = lookup(reference())
+    known = lookup(reference())
+    own = vocabulary.codes_of("intakes", "species")
+    species = known | {word: known.get(folded(name), name) for word, name in own.items()}
     sheets: dict[int, Seen | None] = {id(look): seen(look, species) for look in looks}
     first: list[tuple[Look, Decision, list[Feed]]] = []
     for look in looks:

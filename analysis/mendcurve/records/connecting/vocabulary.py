@@ -22,6 +22,8 @@ COLUMNS = ("kind", "table", "column", "ours", "theirs")
 KINDS = ("table", "heading", "word", "guess", "unread")
 YES_NO = ("yes", "no")
 _EVERY = "*"
+# Kinds of columns whose words are the rescue's own, unless the column has codes.
+_FREE = ("text", "code", "list")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -35,7 +37,8 @@ class Vocabulary:
     headings : mapping of table -> column -> words
         Headings, as ``splitting.plain_heading`` folds them; no unit or note (see ``splitting.split_heading``).
     words : mapping of "table.column" -> code -> words
-        Words that mean the code for sure, as ``folding.folded`` folds them.
+        Words that mean the code for sure, as ``folding.folded`` folds them; in a column of free words, such as
+        species, the code is the word wanted.
     guesses : mapping of "table.column" -> code -> words
         Words that may mean the code, for the rescue to say; the code "" stands for nothing to read here.
     unread : tuple of str
@@ -170,11 +173,19 @@ def _places(kind: str, table: str, column: str, ours: str, place: str) -> list[t
     found = [(t, c) for t in tables for c in t.columns if column in (_EVERY, c.name)]
     if kind == "heading":
         return [(t.name, c.name) for t, c in found]
-    free = [c.name for _, c in found if not meanings(c)]
+    free = [(t.name, c.name) for t, c in found if c.kind in _FREE and not meanings(c)]
     if free and column != _EVERY:
-        raise InputError(f"{place}: {column} holds the rescue's own words; there are no codes.", remedy="Take it out.")
+        if not ours:
+            raise InputError(
+                f"{place}: {column} holds the rescue's own words, and the word wanted is missing.",
+                remedy="Write it under ours, such as corn snake.",
+            )
+        return free
     if kind == "word" or ours:
-        _check(ours, f"code of {column}", [code for _, c in found for code in meanings(c)], place)
+        coded = [code for _, c in found for code in meanings(c)]
+        if not coded:
+            raise InputError(f"{place}: {column} holds no words.", remedy="Take the line out.")
+        _check(ours, f"code of {column}", coded, place)
     return [(t.name, c.name) for t, c in found if ours in meanings(c) or (kind == "guess" and not ours)]
 
 
@@ -231,7 +242,7 @@ def _meaning(entries: list[_Entry]) -> dict[str, dict[str, tuple[str, str]]]:
     out["weighings.unit"] |= {word: ("word", unit) for word, unit in UNITS.items()}
     for entry in entries:
         for word in entry.theirs if entry.kind in ("word", "guess") else ():
-            out[f"{entry.table}.{entry.column}"].setdefault(word, (entry.kind, entry.ours))
+            out.setdefault(f"{entry.table}.{entry.column}", {}).setdefault(word, (entry.kind, entry.ours))
     return out
 
 
