@@ -13,6 +13,7 @@ from mendcurve.records.findings import SET_ASIDE
 from mendcurve.records.identities import check_identities
 from mendcurve.records.intake_dates import check_intake_dates
 from mendcurve.records.links import check_keys, check_links, check_repeats
+from mendcurve.records.lost_zeros import check_lost_zeros
 from mendcurve.records.mixed_orders import check_mixed_orders
 from mendcurve.records.patterns import check_forgotten, check_species
 from mendcurve.records.records import Records
@@ -20,6 +21,7 @@ from mendcurve.records.review import Review
 from mendcurve.records.row_order import check_order_of_rows
 from mendcurve.records.runs import check_runs
 from mendcurve.records.schemas import TABLES, schema
+from mendcurve.records.sorted_alone import check_sorted_alone
 from mendcurve.records.weight_checks import check_weights
 
 
@@ -45,9 +47,11 @@ def check_doubts(
     check_order_of_rows(review)
     check_overlaps(review)
     check_identities(review)
+    check_lost_zeros(review)
     check_doses(review)
     check_zones(review, as_of)
     check_runs(review)
+    check_sorted_alone(review)
     check_weights(review)
     check_defaults(review, recorded)
     check_species(review, known)

@@ -14,10 +14,11 @@ from openpyxl.utils import get_column_letter
 from mendcurve.errors import InputError
 from mendcurve.records.bodies import Body, body_from
 from mendcurve.records.dates import EPOCH_1900
-from mendcurve.records.findings import DOUBTFUL, NOTE
+from mendcurve.records.findings import CHANGED, DOUBTFUL, NOTE
 from mendcurve.records.folding import heading as fold_heading
 from mendcurve.records.headings import below_groups, heading_names, repeated, repeated_rule, spread
 from mendcurve.records.merging import Merge
+from mendcurve.records.moved_names import DO, GONE, RULE, without_moved_names
 from mendcurve.records.notes import ERRORS, error_note
 from mendcurve.records.notes import Note as Note  # for those who make a Sheet
 from mendcurve.records.privacy import about_a_person, masked
@@ -194,7 +195,15 @@ def sheet_below(
     totals = body.totals(filled)
     records, errors = _without_errors(body.take(filled & ~again & ~totals))
     people = tuple(h for h in headings if about_a_person(h))
-    cells = {h: column for h, column in zip(headings, records.columns, strict=False) if h not in people}
+    columns = dict(zip(headings, records.columns, strict=False))
+    cells, moved = without_moved_names(
+        {h: column for h, column in columns.items() if h not in people}, [columns[h] for h in people if h in columns]
+    )
+    letters = {h: get_column_letter(i) for i, h in enumerate(headings, start=1)}
+    away = [
+        Note(row=int(records.rows[at]), column=letters[h], value=GONE, rule=RULE, what_to_do=DO, effect=CHANGED)
+        for at, h in moved
+    ]
     return Sheet(
         file=file,
         sheet=name,
@@ -208,8 +217,8 @@ def sheet_below(
         headings=1 + sum(above) + int(again.sum()),
         totals=int((totals & ~again).sum()),
         epoch=epoch,
-        notes=(*notes, *errors, *_repeated_headings(heading, headings, records)),
-        letters={h: get_column_letter(i) for i, h in enumerate(headings, start=1)},
+        notes=(*notes, *errors, *away, *_repeated_headings(heading, headings, records)),
+        letters=letters,
     )
 
 

@@ -14,7 +14,7 @@ from records.damage.kinds import any_of, change, kind
 ONLY = (BOOK,)
 
 
-@kind("cells merged over two rows", ASIDE, DETECTED, REPAIRED, forms=ONLY)
+@kind("cells merged over two rows", ASIDE, DETECTED, REPAIRED, forms=ONLY, scope="sheet")
 def merged_cells(draft: Draft) -> list[Hit]:
     table, column = any_of(draft, (("intakes", "species"), ("outcomes", "outcome_date"), ("moves", "zone")))
     sheet = draft.sheets[table]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from mendcurve.records.schemas import TABLES
@@ -49,14 +50,14 @@ def dashes_in_words(draft: Draft) -> list[Hit]:
     return change(draft, "intakes", "species", lambda v: v.replace("'", "’"), fits=_has("species", "'"))
 
 
-@kind("invisible characters in codes", REPAIRED)
+@kind("invisible characters in codes, dates and numbers", REPAIRED)
 def invisible(draft: Draft) -> list[Hit]:
-    table, column = _at(draft, CODES)
+    table, column = _at(draft, (*CODES, ("weighings", "weight"), ("conditions", "found_on")))
     sign = any_of(draft, ("\u200b", "\ufeff", "\u00ad", "\u200e", "\u2060"))
-    return change(draft, table, column, lambda v: v[:2] + sign + v[2:])
+    return change(draft, table, column, lambda v: text_of(v)[:2] + sign + text_of(v)[2:])
 
 
-@kind("invisible characters in ids", REPAIRED, ASIDE)
+@kind("invisible characters in ids", REPAIRED)
 def invisible_in_id(draft: Draft) -> list[Hit]:
     table, column = _at(draft, ID_LINKS)
     sign = any_of(draft, ("\u200b", "\ufeff", "\u00ad", "\u200e"))
@@ -109,12 +110,12 @@ def id_exponent(draft: Draft) -> list[Hit]:
 
 @kind("an id turned into a date", REPAIRED, ASIDE, DETECTED)
 def id_date(draft: Draft) -> list[Hit]:
-    months = ("", *"Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split())
+    months = [date(2024, month, 1).strftime("%b") for month in range(1, 13)]
 
     def turned(value: str) -> str:
         month, day = map(int, value.split("-"))
         return any_of(
-            draft, (f"{day:02d}-{months[month]}", f"2024-{month:02d}-{day:02d} 00:00:00", f"{day}/{month}/2024")
+            draft, (f"{day:02d}-{months[month - 1]}", f"2024-{month:02d}-{day:02d} 00:00:00", f"{day}/{month}/2024")
         )
 
     return change(draft, "intakes", "arrival_id", turned)

@@ -115,8 +115,17 @@ def _stay(make: _Maker, number: int, style: str, came: date) -> None:
         # One of the group is taken out of it, into a stay of its own.
         apart = style.format(9000 + number)
         day = came + timedelta(days=3)
-        split = dict(stay_id=apart, species=species, sex="unknown", intake_date=day, intake_type="transferred in")
-        make.add("intakes", who, **split, split_from=stay, group_size=1)
+        make.add(
+            "intakes",
+            who,
+            stay_id=apart,
+            species=species,
+            sex="unknown",
+            intake_date=day,
+            intake_type="transferred in",
+            split_from=stay,
+            group_size=1,
+        )
     left = came if dead else came + make.days(35, 80)
     if dead or make.chance(0.85):
         how = "died" if dead or make.chance(0.15) else make.pick(LIVE_OUTCOMES)

@@ -205,49 +205,43 @@ def _accounts(reading: Reading) -> list[str]:
         if line.counted != others:
             out.append(f"accounts of {line.table} do not balance")
         sheet = reading.draft.sheets[line.table]
-        written = sum(l.sort != "blank" or reading.draft.form == "csv" for l in sheet.lines)
+        written = sum(row.sort != "blank" or reading.draft.form == "csv" for row in sheet.lines)
         if line.counted != written and not reading.draft.renumbered:
             out.append(f"{line.table}: {written} lines written, {line.counted} counted")
     return out
 
 
 def _rows(reading: Reading, hits: list[Hit]) -> list[str]:
-    records = reading.records
-    assert records is not None
     mine: dict[int, list[Hit]] = {}
     for hit in hits:
         mine.setdefault(id(hit.line), []).append(hit)
-    touched = reading.draft.busy
-    out = []
-    for name, sheet in reading.draft.sheets.items():
-        table = reading.tables[name]
-        aside = records.set_aside[records.set_aside["table"] == name].set_index("row")
-        if table.index.has_duplicates or aside.index.has_duplicates or set(table.index) & set(aside.index):
-            out.append(f"{name}: a row is there twice")
-            continue
-        account = records.accounts[records.accounts["table"] == name].iloc[0]
-        passed = 0
-        numbers = set()
-        for line in sheet.lines:
-            number = reading.where[id(line)][2]
-            numbers.add(number)
-            if number in aside.index:
-                if not str(aside.loc[number, "reason"]).strip():
-                    out.append(f"{name}, row {number}: set aside without a reason")
-                if line.sort == "row" and line.who not in touched and id(line) not in mine:
-                    out.append(f"{name}, row {number}: not damaged, set aside: {aside.loc[number, 'reason']}")
-            elif number in table.index:
-                out += _kept(reading, name, line, table.loc[number], mine.get(id(line), []))
-            else:
-                passed += line.sort != "blank" or reading.draft.form == "csv"
-                if line.sort == "row" and line.who not in touched and id(line) not in mine:
-                    out.append(f"{name}, row {number}: not damaged, and lost")
-        if strange := (set(table.index) | set(aside.index)) - numbers:
-            out.append(f"{name}: rows that nobody wrote: {sorted(strange)[:5]}")
-        named = account.blank + account.heading + account.total + account.left_out + account.nothing_here
-        if passed != named:
-            out.append(f"{name}: {passed} lines in no table, {named} named")
-    return out
+    return [said for name in reading.draft.sheets for said in _sheet(reading, name, mine)]
+
+
+def _sheet(reading: Reading, name: str, mine: dict[int, list[Hit]]) -> list[str]:
+    """Return what is wrong with where the rows of one sheet went."""
+    sheet, table = reading.draft.sheets[name], reading.tables[name]
+    places = [reading.where[id(line)] for line in sheet.lines]
+    aside = {place[2] for place in places if place in reading.aside}
+    if table.index.has_duplicates or set(table.index) & aside:
+        return [f"{name}: a row is there twice"]
+    out, passed = [], 0
+    for line, place in zip(sheet.lines, places, strict=True):
+        whole = line.sort == "row" and line.who not in reading.draft.busy and id(line) not in mine
+        if place in reading.aside:
+            out += [f"{name}, row {place[2]}: not damaged, set aside: {reading.aside[place]}"] if whole else []
+            out += [] if reading.aside[place].strip() else [f"{name}, row {place[2]}: set aside without a reason"]
+        elif place[2] in table.index:
+            out += _kept(reading, name, line, table.loc[place[2]], mine.get(id(line), []))
+        else:
+            passed += line.sort != "blank" or reading.draft.form == "csv"
+            out += [f"{name}, row {place[2]}: not damaged, and lost"] if whole else []
+    if strange := set(table.index) - {place[2] for place in places}:
+        out.append(f"{name}: rows that nobody wrote: {sorted(strange)[:5]}")
+    assert reading.records is not None
+    account = reading.records.accounts.set_index("table").loc[name]
+    named = account[["blank", "heading", "total", "left_out", "nothing_here"]].sum()
+    return out if passed == named else [*out, f"{name}: {passed} lines in no table, {named} named"]
 
 
 def _kept(reading: Reading, name: str, line: Line, row: pd.Series, hits: list[Hit]) -> list[str]:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from mendcurve.errors import InputError
 from mendcurve.records import load
-from records.damage import books, cells, dates, files, rows, weights  # noqa: F401 - they enter their kinds
+from records.damage import books, cells, dates, files, filled, rows, weights  # noqa: F401 - they enter their kinds
 from records.damage.clean import clean
 from records.damage.drafts import BOOK, CSV, Draft, draft_of, write
 from records.damage.judging import OUTCOMES, Hit, Reading, check_whole, verdicts

@@ -16,12 +16,11 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from mendcurve.__main__ import app
-from mendcurve.errors import InputError
 from mendcurve.records import load
 from mendcurve.records.schemas import TABLES
 from records.damage.clean import clean
 from records.damage.drafts import BOOK, CSV, draft_of, write
-from records.damage.judging import MISSED, check_whole, verdicts, wrong_cells
+from records.damage.judging import check_whole, wrong_cells
 from records.damage.kinds import KINDS
 from records.damage.running import damaged, printed, read, table
 
