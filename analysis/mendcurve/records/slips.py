@@ -167,8 +167,6 @@ def likely_by_factor(why: pd.Series, weight: pd.Series) -> pd.Series:
     hit = why.isin(list(SLIPS.values()))
     if not hit.any():
         return out
-    if not hit.any():
-        return out
     factor = why[hit].map({text: number for number, text in SLIPS.items()}).astype("float64").astype("float64")
     words = why[hit].map({text: IF[number] for number, text in SLIPS.items()})
     grams = (weight[hit] / factor).astype("float64")
