@@ -6,6 +6,7 @@ from mendcurve.figures.census_fan import census_fan
 from mendcurve.figures.census_today import census_today
 from mendcurve.figures.cost_bars import cost_bars
 from mendcurve.figures.doses import doses
+from mendcurve.figures.forest import adjusted_forest, comparison_forest
 from mendcurve.figures.grant_flow import grant_flow
 from mendcurve.figures.outcomes_flow import outcomes_flow
 from mendcurve.figures.phases import phases
@@ -21,10 +22,12 @@ from mendcurve.figures.weight_path import weight_path
 
 __all__ = [
     "Picture",
+    "adjusted_forest",
     "backtest",
     "case_path",
     "census_fan",
     "census_today",
+    "comparison_forest",
     "cost_bars",
     "doses",
     "grant_flow",

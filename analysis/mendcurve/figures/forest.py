@@ -50,7 +50,7 @@ def comparison_forest(answer: Comparison) -> Picture:
     rows = rows.assign(both=rows["animals"] + rows["animals_against"])
     rows = rows.loc[rows.nlargest(MOST_LINES, "both", keep="first").index.sort_values()]
     labels = [f"{r['condition']}: {r['group']} against {r['against']}" for _, r in rows.iterrows()]
-    told = ((rows["p_holm"] < 0.05) & ((rows["difference_low"] > 0) | (rows["difference_high"] < 0))).to_numpy()
+    told = (rows["told_apart"] & ((rows["difference_low"] > 0) | (rows["difference_high"] < 0))).to_numpy()
     figure, ax = style.new(height=1.2 + 0.27 * len(rows))
     values = 100 * rows[["difference", "difference_low", "difference_high"]]
     _lines(ax, values, labels, rows["both"], told)

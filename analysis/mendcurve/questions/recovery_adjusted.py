@@ -65,7 +65,7 @@ class Adjusted(Answer):
         base = f"Conditions compared within themselves, {count(self.cleared, 'animal')} of {self.animals:,} cleared"
         if not len(clear):
             return f"{base}: nothing is told apart by the records {self.when}."
-        return f"{base} {self.when}: {' '.join(clear['says'])}"
+        return f"{base} {self.when}: {'; '.join(clear['says'])}."
 
     def notes(self) -> tuple[str, ...]:
         """Return how the ratios are made, what was left out and what may not be read into them."""
@@ -181,5 +181,5 @@ def _steady(at_risk: AtRisk, fit: Ratios, levels: Mapping[str, pd.Series]) -> di
 def _words(row: Mapping[str, object]) -> str:
     return (
         f"{row['level']} against {row['against']} ({row['term']}), {row['ratio']:.2f} times as fast "
-        f"(95 % interval {row['low']:.2f} to {row['high']:.2f}, {count(float(str(row['animals'])), 'animal')})."
+        f"(95 % interval {row['low']:.2f} to {row['high']:.2f}, {count(float(str(row['animals'])), 'animal')})"
     )

@@ -32,7 +32,7 @@ COLUMNS = (
     "condition", "group", "against", "animals", "animals_against", "cleared", "cleared_against", "day",
     "share", "share_against", "difference", "difference_low", "difference_high",
     "median_difference", "median_low", "median_high", "mean_difference", "mean_low", "mean_high",
-    "ratio", "ratio_low", "ratio_high", "p", "p_holm", "says",
+    "ratio", "ratio_low", "ratio_high", "p", "p_holm", "told_apart", "says",
 )  # fmt: skip
 SHORTEST = 14.0
 """Groups followed together for fewer days than this are not compared. Unit: days."""
@@ -51,7 +51,7 @@ class Comparison(Answer):
         ``COLUMNS``: animals; cleared (animals); day (since found) at which shares are compared; share (proportion);
         difference of shares in proportion, of medians and of mean days an episode lasted up to that day in days, each
         with 95 % limits; ratio of the rates of clearing; p of the log-rank test of clearing, and after Holm's rule
-        over all rows.
+        over all rows; told_apart: whether that is below 5 %.
     by : str
         What the groups are made of.
     left_out : DataFrame
@@ -82,7 +82,7 @@ class Comparison(Answer):
         what = WAYS[self.by]
         if not len(self.frame):
             return f"No condition has two groups by {what} with enough animals to compare {self.when}."
-        apart = self.frame[self.frame["p_holm"] < 0.05]
+        apart = self.frame[self.frame["told_apart"]]
         pairs = f"{count(len(self.frame), 'pair')} of groups by {what} compared {self.when}"
         if not len(apart):
             return f"{pairs}: too few animals to tell any of them apart."
@@ -140,6 +140,7 @@ def compare(
         lines += pairs
     frame = pd.DataFrame(lines, columns=list(COLUMNS))
     frame = frame.assign(p_holm=_holm(frame["p"]))
+    frame = frame.assign(told_apart=frame["p_holm"] < 0.05)
     frame = frame.assign(says=[_words(row) for _, row in frame.iterrows()])
     frame.attrs.update(title=f"Recovery by {WAYS[by]}", units=_units(), definition=NOT_AT_RANDOM)
     left_out = pd.DataFrame(few, columns=["condition", "group", "animals"]).astype({"animals": "int64"})
@@ -223,7 +224,7 @@ def _words(row: pd.Series) -> str:
         f"{row['animals_against']:,} ({points(row['difference'])}, 95 % interval {points(row['difference_low'])} to "
         f"{points(row['difference_high'])})"
     )
-    if not row["p_holm"] < 0.05:
+    if not row["told_apart"]:
         return f"{text}: too few to tell them apart."
     if row["difference_low"] > 0 or row["difference_high"] < 0:
         return f"{text}."
