@@ -6,6 +6,7 @@ import csv
 import re
 import zipfile
 from decimal import Decimal
+from pathlib import Path
 
 import pandas as pd
 import pytest
@@ -469,3 +470,9 @@ def test_the_list_is_printed_whole_and_as_a_table():
     assert len(table.splitlines()) == len(RULES) + 2
     assert {len(re.findall(r"(?<!\\)\|", line)) for line in table.splitlines()} == {6}
     assert "\x00" not in text + table
+
+
+def test_the_developers_page_shows_the_list():
+    page = (Path(__file__).resolve().parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
+    shown = page.split("<!-- rules -->\n")[1].split("<!-- end of rules -->")[0]
+    assert shown.strip() == rules_table().strip()
