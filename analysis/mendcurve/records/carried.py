@@ -7,6 +7,7 @@ import pandas as pd
 from scipy.special import gammaln
 
 from mendcurve.records.weighed import Weighed
+from mendcurve.records.words import numbered
 
 # An animal weighed twice reads the same to within this share of its weight at best (common practice, no source).
 NOISE = 0.015
@@ -20,6 +21,8 @@ DAY_FEWEST, DAY_SHARE = 5, 0.8
 # Chance of one false flag in a whole table.
 CHANCE = 0.01
 ENOUGH = 50
+# More than the days from 1900 to 2100.
+_DAYS = 100_000
 
 
 def carried(series: Weighed, weight: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -102,7 +105,7 @@ def _copied_days(series: Weighed, again: np.ndarray, later: np.ndarray, chance: 
     return again & whole[at]
 
 
-def same_day(weighings: pd.DataFrame, agree: float) -> pd.Series:
+def same_day(weighings: pd.DataFrame, agree: float, use: pd.Series | None = None) -> pd.Series:
     """Return, for weights of one stay and day that disagree, the row of the day's first weight; missing for others.
 
     Parameters
@@ -110,9 +113,14 @@ def same_day(weighings: pd.DataFrame, agree: float) -> pd.Series:
     weighings : DataFrame
     agree : float
         Largest ratio less one at which two weights of a day are taken as one.
+    use : Series of bool, optional
+        Rows to look at; default all.
     """
-    alone = weighings[~weighings["is_group_weight"] & (weighings["weight_g"] > 0)]
-    several = alone[alone.duplicated(["stay_id", "weighed_on"], keep=False)]
+    alone = (~weighings["is_group_weight"] & (weighings["weight_g"] > 0)).to_numpy(dtype=bool)
+    at = np.flatnonzero(alone if use is None else alone & use.to_numpy(dtype=bool))
+    day = weighings["weighed_on"].to_numpy()[at].astype("datetime64[D]").astype("int64")
+    stay_day = pd.Series(numbered(weighings["stay_id"])[0][at].astype("int64") * _DAYS + day % _DAYS)
+    several = weighings.iloc[at[stay_day.duplicated(keep=False).to_numpy()]]
     by = several.groupby(["stay_id", "weighed_on"])
     apart = by["weight_g"].transform("max") > (1 + agree) * by["weight_g"].transform("min")
     first = by["source_row"].transform("min").where(apart)

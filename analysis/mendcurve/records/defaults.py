@@ -66,7 +66,9 @@ def _one_date(review: Review) -> None:
         frame = review.tables[table]
         # Animals that came together share their day rightly: they count once.
         arrival = frame["arrival_id"] if table == "intakes" else _arrival(review, frame)
-        together = arrival.notna() & frame.assign(a=arrival).duplicated(["a", *columns])
+        came = arrival.notna()
+        several = frame.loc[came, list(columns)].assign(a=arrival[came]).duplicated(["a", *columns])
+        together = several.reindex(frame.index, fill_value=False)
         for column in columns:
             values = frame.loc[~together, column].dropna()
             top = values.value_counts().head(1)
@@ -103,6 +105,10 @@ def _one_weight(review: Review) -> None:
     for table, columns in _MEASURED.items():
         frame = review.tables[table]
         for column in columns:
+            enough = SHARE_OF_ONE_WEIGHT * frame["stay_id"].nunique()
+            often = frame[column].value_counts().head(1)
+            if not len(often) or often.iloc[0] < enough:
+                continue
             # One animal may stay at its weight: it counts once for each of its weights.
             values = frame[["stay_id", column]].dropna().drop_duplicates()[column]
             top = values.value_counts().head(1)

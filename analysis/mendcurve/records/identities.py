@@ -13,6 +13,7 @@ from mendcurve.records.words import TEXT
 # Days of birth of one animal, both called known, may differ by a year; estimates by three and half its age.
 KNOWN_APART, ESTIMATE_APART = 366, 1096
 SAME_ARRIVAL_DAYS = 1
+_SIGNS = r"[\s\v\x1c-\x1f\x{85}\p{Z}_./#:-]+"
 _DO = "Correct the id of one of them, if they are two animals; else correct the {column}."
 
 
@@ -123,11 +124,11 @@ def alike(frame: pd.DataFrame, column: str, species: pd.Series) -> pd.DataFrame:
 
 def plain(ids: pd.Series) -> pd.Series:
     """Return ids as they would be heard: no capitals, signs or leading zeros; O is 0, I and l are 1."""
-    text = ids.str.lower().str.replace("o", "0", regex=False).str.replace("[il]", "1", regex=True)
-    # Arrow's own: pandas leaves a pattern with groups to Python, text by text.
-    column = pc.replace_substring_regex(pa.array(text.astype(TEXT).array), "(^|[^0-9])0+([0-9])", r"\1\2")
-    plain_text = pd.Series(TEXT.__from_arrow__(column), index=ids.index)
-    return plain_text.str.replace(r"[\s_./#:-]+", "", regex=True)
+    # Arrow's own replacing: pandas leaves groups, and all that is more than ASCII, to Python, text by text.
+    text = pc.replace_substring(pc.utf8_lower(pa.array(ids.astype(TEXT).array)), "o", "0")
+    for pattern, by in (("[il]", "1"), ("(^|[^0-9])0+([0-9])", r"\1\2"), (_SIGNS, "")):
+        text = pc.replace_substring_regex(text, pattern, by)
+    return pd.Series(TEXT.__from_arrow__(text), index=ids.index)
 
 
 def meant(lost: pd.Series, known: pd.Series) -> pd.Series:

@@ -8,6 +8,7 @@ import pandas as pd
 from mendcurve.records.chronology import stay_of
 from mendcurve.records.likely import candidates, in_words
 from mendcurve.records.review import Review, worded
+from mendcurve.records.words import TEXT, numbered, pair
 
 # Table, date, and the tables to go through to reach the stay (None: rows belong to no stay).
 _DATES: tuple[tuple[str, str, tuple[str, ...] | None], ...] = (
@@ -44,11 +45,11 @@ def check_order_of_rows(review: Review) -> None:
         frame = review.tables[table]
         if len(frame) < FEWEST:
             continue
-        sheet = pd.factorize(frame["source_file"] + "\x00" + frame["source_sheet"])[0]
+        sheet = pair(numbered(frame["source_file"])[0], numbered(frame["source_sheet"])[0])[0]
         day = frame[column].dt.floor("D")
         found = out_of_place(day, sheet, frame["source_row"].to_numpy(dtype="int64"), sheet)
         if path is not None:
-            stay = pd.factorize(stay_of(review.tables, frame, path))[0]
+            stay = numbered(stay_of(review.tables, frame, path).astype(TEXT))[0].astype("int64")
             inside = out_of_place(day, stay, frame["source_row"].to_numpy(dtype="int64"), sheet)
             found = found.combine_first(inside) if len(inside) else found
         if len(found):

@@ -15,7 +15,6 @@ from mendcurve.records.weighed import Weighed, in_order
 _PAPER = "Look at the paper record, and correct the weight or its unit."
 # Two weights of one day agree when the heavier is at most this much above the lighter (as the weight curves take it).
 SAME_DAY = 0.03
-_OF_A_DAY = ["stay_id", "weighed_on", "weight_g", "is_group_weight", "source_row"]
 
 
 def check_weights(review: Review) -> None:
@@ -119,7 +118,7 @@ def _bounds(review: Review, frame: pd.DataFrame, told: pd.Series, intakes: pd.Da
 
 
 def _two_of_a_day(review: Review, frame: pd.DataFrame, told: pd.Series) -> pd.Series:
-    first = same_day(frame.loc[~told, _OF_A_DAY], SAME_DAY).reindex(frame.index)
+    first = same_day(frame, SAME_DAY, ~told)
     bad = first.notna()
     text = "two weights of one day should agree; row {row} has another for this day"
     rule = worded(text, bad, row=first.astype("Int64"))
