@@ -243,7 +243,7 @@ def _animals(
     own = (lines["table"] == "intakes") & lines["row"].notna()
     if own.any():
         written = parse_counts(texts(lines[own], parts, "group_size"), low=1, high=MOST, unit="animals").found
-        size.loc[own] = [1.0 if n is None else float(n) for n in written]
+        size.loc[own] = np.array([1.0 if n is None else float(n) for n in written])
         kind.loc[own] = translate(texts(lines[own], parts, "species"), species).to_numpy(dtype=object)
         # Rows of a stay that could not be read have its animals all the same.
         first = own & ~stay.where(own, "").duplicated() & ~among(ids, stays.index.to_series()) & (stay != "")

@@ -8,7 +8,7 @@ import pyarrow.compute as pc
 
 from mendcurve.records.findings import DOUBTFUL, NOTE
 from mendcurve.records.review import Review, worded
-from mendcurve.records.words import TEXT
+from mendcurve.records.words import TEXT, from_arrow
 
 # Days of birth of one animal, both called known, may differ by a year; estimates by three and half its age.
 KNOWN_APART, ESTIMATE_APART = 366, 1096
@@ -128,7 +128,7 @@ def plain(ids: pd.Series) -> pd.Series:
     text = pc.replace_substring(pc.utf8_lower(pa.array(ids.astype(TEXT).array)), "o", "0")
     for pattern, by in (("[il]", "1"), ("(^|[^0-9])0+([0-9])", r"\1\2"), (_SIGNS, "")):
         text = pc.replace_substring_regex(text, pattern, by)
-    return pd.Series(TEXT.__from_arrow__(text), index=ids.index)
+    return pd.Series(from_arrow(text), index=ids.index)
 
 
 def meant(lost: pd.Series, known: pd.Series) -> pd.Series:

@@ -55,8 +55,7 @@ def words_from(texts: Iterable[str]) -> Words:
 def words_of(text: pd.Series) -> Words:
     """Return the words that occur in ``text``, in order of appearance."""
     if not isinstance(text.dtype, pd.CategoricalDtype):
-        places, words = pd.factorize(text.to_numpy(dtype=object))
-        return Words(places, words)
+        return Words(*pd.factorize(text.to_numpy(dtype=object)))
     places, words = text.cat.codes.to_numpy(), text.cat.categories.to_numpy(dtype=object)
     occurs = np.zeros(len(words), dtype=bool)
     occurs[places] = True
@@ -145,10 +144,16 @@ def emptied(text: pd.Series, gone: Iterable[str]) -> pd.Series:
     return merged(column.places, ["" if word in gone else word for word in column.words]).series()
 
 
+def from_arrow(column: pa.ChunkedArray | pa.Array) -> Any:
+    """Return a pandas array of the text of an Arrow column, which it shares."""
+    kind: Any = TEXT
+    return kind.__from_arrow__(column)
+
+
 def text_array(places: np.ndarray, words: Sequence[Any] | np.ndarray) -> Any:
     """Return a pandas array of text (None is missing) with ``words[places]``."""
     known = pa.array(words, type=pa.large_string(), from_pandas=True)
-    return TEXT.__from_arrow__(pa.chunked_array([known.take(pa.array(places))]))
+    return from_arrow(pa.chunked_array([known.take(pa.array(places))]))
 
 
 def one_text(word: str | None, rows: int) -> Any:
@@ -156,7 +161,7 @@ def one_text(word: str | None, rows: int) -> Any:
     size = 1 << 16
     block = pa.array([word], type=pa.large_string()).take(pa.array(np.zeros(min(rows, size), dtype="int32")))
     blocks = [block] * (rows // size) + [block.slice(0, rows % size)] if rows else [block]
-    return TEXT.__from_arrow__(pa.chunked_array(blocks))
+    return from_arrow(pa.chunked_array(blocks))
 
 
 def pair(first: np.ndarray, second: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
