@@ -162,10 +162,8 @@ def _mixture_quantile(p: float, a1: Floats, b1: Floats, a2: Floats, b2: Floats) 
 
 
 def _solve(p: float, a1: Floats, b1: Floats, a2: Floats, b2: Floats) -> Floats:
-    """Quantile of each mixture: Halley's steps from the normal one of its log odds, halved where they leave it."""
-    at_mean1, at_mean2 = special.psi(a1) - special.psi(b1), special.psi(a2) - special.psi(b2)
-    spread = special.zeta(2, a1) + special.zeta(2, b1) + special.zeta(2, a2) + special.zeta(2, b2)
-    odds = 0.5 * (at_mean1 + at_mean2) + special.ndtri(p) * np.sqrt(0.5 * spread + 0.25 * (at_mean1 - at_mean2) ** 2)
+    """Quantile of each mixture: Halley's steps from that of its log odds' first cumulants, halved where they leave."""
+    odds, spread = _first_guess(p, a1, b1, a2, b2)
     x = np.clip(special.expit(odds), 1e-300, 1 - 1e-16)
     low, high, still = np.zeros_like(x), np.ones_like(x), np.arange(len(x))
     log1, log2 = special.betaln(a1, b1), special.betaln(a2, b2)
@@ -179,12 +177,38 @@ def _solve(p: float, a1: Floats, b1: Floats, a2: Floats, b2: Floats) -> Floats:
         new = at - step
         inside = (new >= low[still]) & (new <= high[still])
         x[still] = np.where(inside, new, 0.5 * (low[still] + high[still]))
-        # the error left after a step is of the order of its cube
-        settled = inside & (np.abs(step) <= 1e-6 * np.minimum(at, 1 - at))
+        # the error left after a step, in standard deviations, is of the order of its cube
+        settled = inside & (np.abs(step) <= _SHORT * np.minimum(spread[still], 1.0) * at * (1 - at))
         still = still[~settled & (high[still] - low[still] > 1e-15 * at)]
         if not len(still):
             break
     return x
+
+
+_SHORT = 5e-4
+"""A step this short, in standard deviations of the log odds, leaves an error below 1e-9 of them."""
+
+
+def _first_guess(p: float, a1: Floats, b1: Floats, a2: Floats, b2: Floats) -> tuple[Floats, Floats]:
+    """Log odds of the quantile by the first four cumulants (Cornish and Fisher; from memory), and their spread."""
+    (m1, v1, s1, k1), (m2, v2, s2, k2) = _log_odds(a1, b1), _log_odds(a2, b2)
+    apart = 0.5 * (m1 - m2)
+    spread = np.sqrt(0.5 * (v1 + v2) + apart**2)
+    skew = (0.5 * (s1 + s2) + 1.5 * apart * (v1 - v2)) / spread**3
+    tail = 0.5 * (k1 + k2) / spread**4
+    z = special.ndtri(p)
+    bent = z + (z * z - 1) / 6 * skew + (z**3 - 3 * z) / 24 * tail - (2 * z**3 - 5 * z) / 36 * skew**2
+    known = np.minimum(np.minimum(a1, b1), np.minimum(a2, b2)) > 2  # below, the series says nothing
+    return 0.5 * (m1 + m2) + spread * np.where(known, bent, z), spread
+
+
+def _log_odds(a: Floats, b: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    """Mean, variance and the next two cumulants of the log odds of a beta distribution, by series for large a and b."""
+    c, d = np.maximum(a, 1e-3), np.maximum(b, 1e-3)
+    mean = np.log(c) - np.log(d) - 0.5 / c + 0.5 / d - 1 / (12 * c**2) + 1 / (12 * d**2)
+    variance = 1 / c + 0.5 / c**2 + 1 / (6 * c**3) + 1 / d + 0.5 / d**2 + 1 / (6 * d**3)
+    third = (1 / d**2 + 1 / d**3 + 0.5 / d**4) - (1 / c**2 + 1 / c**3 + 0.5 / c**4)
+    return mean, variance, third, 2 / c**3 + 3 / c**4 + 2 / d**3 + 3 / d**4
 
 
 def _halley(miss: Floats, slope: Floats, bend: Floats) -> Floats:
