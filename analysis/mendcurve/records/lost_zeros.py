@@ -47,5 +47,4 @@ def with_zeros(ids: pd.Series) -> pd.Series:
     if whole.sum() < SHARE * len(figures) or not figures[whole].str.startswith("0").any():
         return out
     short = figures[width < usual]
-    out.loc[short.index] = [word.zfill(usual) for word in short]
-    return out
+    return out.mask(out.index.isin(short.index), short.str.zfill(usual).reindex(out.index))

@@ -29,9 +29,9 @@ def merged_cells(draft: Draft) -> list[Hit]:
     assert second is not None
     second.cells[column] = None
     draft.busy |= {first.who, second.who}
-    place = sheet.columns.index(column) + 1
 
     def merge(page: Worksheet, rows: dict[int, int]) -> None:
+        place = sheet.columns.index(column) + 1
         if rows[id(second)] == rows[id(first)] + 1:
             page.merge_cells(start_row=rows[id(first)], end_row=rows[id(second)], start_column=place, end_column=place)
 

@@ -8,7 +8,7 @@ from typing import Any
 from mendcurve.records.schemas import TABLES
 from records.damage.drafts import Draft, Line, text_of
 from records.damage.judging import ASIDE, DETECTED, REPAIRED, Hit
-from records.damage.kinds import CSV, any_of, change, kind
+from records.damage.kinds import CSV, any_of, change, kind, place_in
 
 ID_LINKS = (("outcomes", "stay_id"), ("weighings", "stay_id"), ("conditions", "stay_id"), ("moves", "stay_id"))
 CODES = (
@@ -24,20 +24,16 @@ CODES = (
 NEEDED_CODES = tuple(pair for pair in CODES if TABLES[pair[0]].column(pair[1]).required)
 
 
-def _at(draft: Draft, places: tuple[tuple[str, str], ...]) -> tuple[str, str]:
-    return any_of(draft, places)
-
-
 @kind("spaces around ids, codes, dates and numbers, plain and no-break", REPAIRED)
 def spaces_around(draft: Draft) -> list[Hit]:
-    table, column = _at(draft, (*ID_LINKS, *CODES, ("weighings", "weight"), ("intakes", "intake_date")))
+    table, column = place_in(draft, (*ID_LINKS, *CODES, ("weighings", "weight"), ("intakes", "intake_date")))
     before, after = any_of(draft, ((" ", "  "), ("", "\u00a0"), ("\u00a0", " "), ("", "\t"), ("", " \u2009")))
     return change(draft, table, column, lambda v: f"{before}{text_of(v)}{after}", times=2)
 
 
 @kind("codes in capitals, words doubled in their spaces", REPAIRED)
 def code_case(draft: Draft) -> list[Hit]:
-    table, column = _at(draft, (*CODES, ("conditions", "condition"), ("intakes", "species")))
+    table, column = place_in(draft, (*CODES, ("conditions", "condition"), ("intakes", "species")))
     how = any_of(draft, (str.upper, str.title, str.capitalize))
     return change(draft, table, column, lambda v: how(v).replace(" ", any_of(draft, (" ", "  ", "\u00a0"))), times=2)
 
@@ -52,14 +48,14 @@ def dashes_in_words(draft: Draft) -> list[Hit]:
 
 @kind("invisible characters in codes, dates and numbers", REPAIRED)
 def invisible(draft: Draft) -> list[Hit]:
-    table, column = _at(draft, (*CODES, ("weighings", "weight"), ("conditions", "found_on")))
+    table, column = place_in(draft, (*CODES, ("weighings", "weight"), ("conditions", "found_on")))
     sign = any_of(draft, ("\u200b", "\ufeff", "\u00ad", "\u200e", "\u2060"))
     return change(draft, table, column, lambda v: text_of(v)[:2] + sign + text_of(v)[2:])
 
 
 @kind("invisible characters in ids", REPAIRED)
 def invisible_in_id(draft: Draft) -> list[Hit]:
-    table, column = _at(draft, ID_LINKS)
+    table, column = place_in(draft, ID_LINKS)
     sign = any_of(draft, ("\u200b", "\ufeff", "\u00ad", "\u200e"))
     return change(draft, table, column, lambda v: v + sign)
 
@@ -70,20 +66,20 @@ def _has(column: str, part: str) -> Any:
 
 @kind("typographic dashes in ids", REPAIRED, ASIDE)
 def dashes_in_ids(draft: Draft) -> list[Hit]:
-    table, column = _at(draft, (("checks", "episode_id"), ("courses", "episode_id"), ("receipts", "grant_id")))
+    table, column = place_in(draft, (("checks", "episode_id"), ("courses", "episode_id"), ("receipts", "grant_id")))
     dash = any_of(draft, ("–", "‑", "—"))
     return change(draft, table, column, lambda v: v.replace("-", dash))
 
 
 @kind("letters of an id in the other case", REPAIRED, ASIDE)
 def id_case(draft: Draft) -> list[Hit]:
-    table, column = _at(draft, (("checks", "episode_id"), ("courses", "episode_id"), ("receipts", "grant_id")))
+    table, column = place_in(draft, (("checks", "episode_id"), ("courses", "episode_id"), ("receipts", "grant_id")))
     return change(draft, table, column, str.lower)
 
 
 @kind("a space or no dash in an id", REPAIRED, ASIDE)
 def id_dash_lost(draft: Draft) -> list[Hit]:
-    table, column = _at(draft, (("checks", "episode_id"), ("courses", "episode_id"), ("receipts", "grant_id")))
+    table, column = place_in(draft, (("checks", "episode_id"), ("courses", "episode_id"), ("receipts", "grant_id")))
     return change(draft, table, column, lambda v: v.replace("-", any_of(draft, ("", " ", "_"))))
 
 
@@ -94,7 +90,7 @@ def id_zeros_lost(draft: Draft) -> list[Hit]:
 
 @kind("leading zeros lost of the id a row hangs on", REPAIRED, ASIDE, DETECTED)
 def link_zeros_lost(draft: Draft) -> list[Hit]:
-    table, column = _at(draft, ID_LINKS)
+    table, column = place_in(draft, ID_LINKS)
     return change(draft, table, column, lambda v: v.lstrip("0"), fits=lambda line: line.truth["stay_id"][0] == "0")
 
 
@@ -123,13 +119,15 @@ def id_date(draft: Draft) -> list[Hit]:
 
 @kind("the id a row hangs on is nobody's", ASIDE)
 def unknown_parent(draft: Draft) -> list[Hit]:
-    table, column = _at(draft, (*ID_LINKS, ("checks", "episode_id"), ("doses", "course_id"), ("receipts", "grant_id")))
+    table, column = place_in(
+        draft, (*ID_LINKS, ("checks", "episode_id"), ("doses", "course_id"), ("receipts", "grant_id"))
+    )
     return change(draft, table, column, lambda v: "Q-8888")
 
 
 @kind("digits too many in the id a row hangs on", ASIDE, DETECTED)
 def id_typo(draft: Draft) -> list[Hit]:
-    table, column = _at(draft, ID_LINKS)
+    table, column = place_in(draft, ID_LINKS)
     return change(draft, table, column, lambda v: v + "997")
 
 
@@ -155,13 +153,13 @@ def other_stay(draft: Draft) -> list[Hit]:
 
 @kind("an id that must be there is missing", ASIDE)
 def id_blank(draft: Draft) -> list[Hit]:
-    table, column = _at(draft, (*ID_LINKS, ("intakes", "stay_id"), ("doses", "course_id")))
+    table, column = place_in(draft, (*ID_LINKS, ("intakes", "stay_id"), ("doses", "course_id")))
     return change(draft, table, column, lambda v: None)
 
 
 @kind("a code, date or weight that must be there is missing", ASIDE, DETECTED)
 def needed_blank(draft: Draft) -> list[Hit]:
-    table, column = _at(
+    table, column = place_in(
         draft, (*NEEDED_CODES, ("weighings", "weight"), ("intakes", "intake_date"), ("intakes", "species"))
     )
     return change(draft, table, column, lambda v: None)
@@ -169,7 +167,7 @@ def needed_blank(draft: Draft) -> list[Hit]:
 
 @kind('a word for nothing in an empty cell: "n/a", "-", "?"', REPAIRED)
 def word_for_nothing(draft: Draft) -> list[Hit]:
-    table, column = _at(
+    table, column = place_in(
         draft,
         (
             ("conditions", "ended_on"),
@@ -191,25 +189,25 @@ def word_for_nothing(draft: Draft) -> list[Hit]:
 
 @kind('a word for nothing where a value must be: "?", "unknown"', ASIDE, DETECTED)
 def nothing_where_needed(draft: Draft) -> list[Hit]:
-    table, column = _at(draft, (("weighings", "weight"), ("intakes", "intake_date"), ("outcomes", "outcome_date")))
+    table, column = place_in(draft, (("weighings", "weight"), ("intakes", "intake_date"), ("outcomes", "outcome_date")))
     return change(draft, table, column, lambda v: any_of(draft, ("?", "n/a", "-", "unknown")))
 
 
 @kind("a code misspelt", REPAIRED, ASIDE, DETECTED)
 def code_misspelt(draft: Draft) -> list[Hit]:
-    table, column = _at(draft, CODES)
+    table, column = place_in(draft, CODES)
     return change(draft, table, column, lambda v: _misspelt(draft, v))
 
 
 @kind("a code nobody knows", ASIDE, DETECTED)
 def code_unknown(draft: Draft) -> list[Hit]:
-    table, column = _at(draft, CODES)
+    table, column = place_in(draft, CODES)
     return change(draft, table, column, lambda v: any_of(draft, ("zorp", "see card", "as before")))
 
 
 @kind("two codes in one cell", ASIDE, DETECTED)
 def two_codes(draft: Draft) -> list[Hit]:
-    table, column = _at(draft, CODES)
+    table, column = place_in(draft, CODES)
     codes = TABLES[table].column(column).codes
     return change(draft, table, column, lambda v: f"{v} / {any_of(draft, [c for c in codes if c != v])}")
 
@@ -258,7 +256,7 @@ def person_in_note(draft: Draft) -> list[Hit]:
 def person_in_code(draft: Draft) -> list[Hit]:
     secret = any_of(draft, ("01632 960771", "zyx.q2@example.org"))
     draft.secrets.append(secret)
-    table, column = _at(draft, (("outcomes", "outcome_type"), ("weighings", "weight"), ("conditions", "found_on")))
+    table, column = place_in(draft, (("outcomes", "outcome_type"), ("weighings", "weight"), ("conditions", "found_on")))
     return change(draft, table, column, lambda v: f"{text_of(v)} {secret}")
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from mendcurve.records.schemas import TABLES
 from records.damage.drafts import BOOK, CSV, Draft, Line, Shown
 from records.damage.judging import ASIDE, DETECTED, REFUSED, REPAIRED, Hit
-from records.damage.kinds import any_of, change, kind, sheet_for, witnesses
+from records.damage.kinds import any_of, change, kind, place_in, sheet_for, witnesses
 
 PLACES = (
     ("intakes", "intake_date"),
@@ -26,7 +26,7 @@ EPOCH = date(1899, 12, 30)
 def _one(
     draft: Draft, new: Callable[[Any], Any], fits: Callable[[Any], bool] = lambda v: True, times: int = 1
 ) -> list[Hit]:
-    table, column = any_of(draft, PLACES)
+    table, column = place_in(draft, PLACES)
     return change(draft, table, column, new, fits=lambda line: fits(line.truth[column]), times=times)
 
 
@@ -275,7 +275,7 @@ def text_dates(draft: Draft) -> list[Hit]:
 
 @kind("a date shown as a number, or a number shown as a date", REPAIRED, forms=(BOOK,))
 def shown_otherwise(draft: Draft) -> list[Hit]:
-    table, column = any_of(draft, PLACES)
+    table, column = place_in(draft, PLACES)
     if draft.epoch_1904:  # its numbers would be other days
         return []
     return change(

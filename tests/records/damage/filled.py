@@ -37,9 +37,15 @@ def dates_filled(draft: Draft) -> list[Hit]:
     return _filled(draft, table, column, 12, lambda first, nth: first + timedelta(days=nth))
 
 
-@kind("numbers of animals filled down by a spreadsheet: 1, 2, 3", DETECTED, scope="sheet")
+@kind(
+    "numbers of animals filled down by a spreadsheet: 1, 2, 3",
+    DETECTED,
+    scope="sheet",
+    floor=0.6,
+    missed="in a short list of small numbers such a run may be chance",
+)
 def counts_filled(draft: Draft) -> list[Hit]:
-    return _filled(draft, "requests", "animals", 10, lambda first, nth: 1 + nth)
+    return _filled(draft, "requests", "animals", 14, lambda first, nth: first + nth)
 
 
 def _filled(draft: Draft, table: str, column: str, rows: int, new: Callable[[Any, int], Any]) -> list[Hit]:

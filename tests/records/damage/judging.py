@@ -14,6 +14,7 @@ import pandas as pd
 
 from mendcurve.errors import InputError
 from mendcurve.records.building import GRAMS
+from mendcurve.records.folding import heading as plain
 from mendcurve.records.records import Records
 from mendcurve.records.schemas import TABLES, Column
 from records.damage.drafts import Draft, Line, text_of
@@ -166,8 +167,8 @@ def _named(reading: Reading, hit: Hit) -> bool:
         (cells["file"] == file) & (cells["sheet"] == sheet) & cells["row"].isna() & (cells["table"] == hit.table)
     ]
     typed = text_of(hit.line.cells.get(hit.column)).strip().casefold()
-    heading = reading.draft.sheets[hit.table].headings.get(hit.column, hit.column)
-    values = whole.loc[whole["column"].isin((heading, hit.column)), "value"].str.strip().str.casefold()
+    ours = (plain(reading.draft.sheets[hit.table].headings.get(hit.column, hit.column)), plain(hit.column))
+    values = whole.loc[whole["column"].map(plain).isin(ours), "value"].str.strip().str.casefold()
     if hit.column and typed and values.str.removesuffix(".0").eq(typed.removesuffix(".0")).any():
         return True
     # A finding at another row that names this one ("intakes, row 17"; "row 17" of its own sheet).

@@ -101,6 +101,12 @@ def any_of(draft: Draft, words: Iterable[Any]) -> Any:
     return words[int(draft.draw.integers(len(words)))]
 
 
+def place_in(draft: Draft, places: Iterable[tuple[str, str]]) -> tuple[str, str]:
+    """Return one of ``places`` (table, column) in which cells may still be damaged."""
+    places = list(places)
+    return any_of(draft, [place for place in places if place[0] not in draft.closed] or places)
+
+
 def sheet_for(draft: Draft, tables: Iterable[str] | None = None, *, close: bool = False) -> Sheet | None:
     """Take a sheet to damage as a whole; None where all are taken."""
     open_ = [

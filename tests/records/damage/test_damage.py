@@ -70,7 +70,7 @@ def test_clean_records_come_back_as_they_are_with_nothing_to_find(seed, form, st
             assert wrong_cells(reading, line, reading.tables[name].loc[reading.where[id(line)][2]]) == []
 
 
-@ci(14)
+@ci(12)
 @given(
     seed=SEEDS,
     form=FORMS,
@@ -84,14 +84,14 @@ def test_whatever_the_damage_no_row_is_lost_and_no_other_cell_changes(seed, form
 
 @pytest.mark.slow
 def test_the_table_of_damage_kinds():
-    found, wrong = table(seeds=8, lone_seeds=1)
+    found, wrong = table(seeds=6, lone_seeds=1)
     print("\n" + printed(found))
     assert wrong == []
     short = {}
     for name, counts in found.items():
         kind = KINDS[name]
-        assert counts.total() >= 3 or kind.scope == "alone", name
-        share = sum(counts[outcome] for outcome in kind.right) / max(counts.total(), 1)
+        assert counts.total(), name
+        share = sum(counts[outcome] for outcome in kind.right) / counts.total()
         if share < kind.floor:
             short[name] = dict(counts)
     assert short == {}
