@@ -154,9 +154,9 @@ def species(word):
     ("word", "name", "reason"),
     [
         ("Beardie (hypo)", "bearded dragon", 'it holds "beardie"'),
-        ("ball python x2", "ball python", 'it holds "ball python"'),
+        ("2 x bal python", "ball python", 'it is nearly "ball python"'),
         ("bearded dragn", "bearded dragon", 'it is nearly "bearded dragon"'),
-        ("dragon bearded", "bearded dragon", 'it is nearly "bearded dragon"'),
+        ("dragon (bearded)", "bearded dragon", 'it holds "bearded dragon"'),
         ("corn", "corn snake", 'it is a part of "corn snake"'),
         ("python", "", "it could be ball python, carpet python"),
         ("griffin", "", "no species is near"),

@@ -15,7 +15,7 @@ from mendcurve.records.connecting.matching import Match, by_content, match, requ
 from mendcurve.records.connecting.profiling import Profile, profile_of
 from mendcurve.records.connecting.splitting import plain_heading, split_heading
 from mendcurve.records.connecting.vocabulary import Vocabulary
-from mendcurve.records.connecting.widening import WideGuess, find_wide, weights_of_stays
+from mendcurve.records.connecting.widening import WideGuess, find_wide, weight_words, weights_of_stays
 from mendcurve.records.connecting.writing import Line
 from mendcurve.records.schemas import TABLES, Column
 from mendcurve.records.sheets import Sheet
@@ -335,10 +335,9 @@ def _weights_beside(one: Seen, taken: set[str], came: str, left: str, vocabulary
     wide = find_wide(free, vocabulary, came)
     if wide is None and came:
         words = vocabulary.headings["weighings"]["weight"]
-        plain = [
-            h for h, p in free.items() if p.filled and p.number >= 0.5 and split_heading(one.labels[h]).plain in words
-        ]
-        wide = weights_of_stays(plain, came, left)
+        plain = {h: split_heading(one.labels[h]).plain for h, p in free.items() if p.filled and p.number >= 0.5}
+        weights = [h for h, said in plain.items() if said in words or weight_words(said) in words]
+        wide = weights_of_stays(weights, came, left)
     if wide is None:
         return None
     why = Decision(value="weighings", reasons=wide.reasons)

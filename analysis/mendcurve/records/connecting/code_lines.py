@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 import pandas as pd
 
+from mendcurve.records.codes import UNANSWERED
 from mendcurve.records.connecting.assigning import Feed
 from mendcurve.records.connecting.codes_evidence import CodeGuess, code_lists, species_words, spellings
 from mendcurve.records.connecting.vocabulary import Vocabulary, meanings, sure_words
@@ -37,7 +38,7 @@ _HEALTHY = frozenset(
 )
 # Words of one column that are asked about; a column with more holds no codes.
 _MOST = 60
-_KEEPS_ITS_NAME = "keeps its name; add it as [[species]] with its taxon"
+_OUR_NAME = "not known; write its usual name, or delete the line: then it keeps its name and has no taxon"
 
 
 def codes_of_feed(feed: Feed, vocabulary: Vocabulary) -> dict[str, tuple[Line, ...]]:
@@ -53,7 +54,7 @@ def codes_of_feed(feed: Feed, vocabulary: Vocabulary) -> dict[str, tuple[Line, .
             lines = _given(text, given)
             rest = text[~text.map({word: folded(str(word)) in given for word in text.unique()}).astype(bool)]
             if name == "species":
-                lines += _suggested(species_words(rest, reference(), given), _KEEPS_ITS_NAME)
+                lines += _suggested(species_words(rest, reference(), given), _OUR_NAME)
             elif name == "condition":
                 lines += [*_no_problem(rest.unique()), *_suggested(spellings(rest, given.values()), "")]
         if lines:
@@ -90,7 +91,7 @@ def _coded(guesses: Sequence[CodeGuess], column: Column) -> list[Line]:
             out.append(Line(key=guess.theirs, value=guess.ours, reasons=(_rows(guess), guess.reason), question=True))
         elif unknown < _MOST:
             unknown += 1
-            out.append(Line(key=guess.theirs, value="...", reasons=(_rows(guess), "not known"), question=True))
+            out.append(Line(key=guess.theirs, value=UNANSWERED, reasons=(_rows(guess), "not known"), question=True))
     if not out:
         return []
     can = f'Our words: {", ".join(meanings(column))}; "" where there is nothing to read; "set aside".'
@@ -108,7 +109,7 @@ def _suggested(guesses: Sequence[CodeGuess], otherwise: str) -> list[Line]:
         if guess.ours:
             out.append(Line(key=guess.theirs, value=guess.ours, reasons=(_rows(guess), guess.reason), question=True))
         elif otherwise:
-            out.append(Line(key="", reasons=(f"{_shown(guess.theirs)}, {_rows(guess)}: not known; it {otherwise}",)))
+            out.append(Line(key=guess.theirs, value=UNANSWERED, reasons=(_rows(guess), otherwise), question=True))
     return out
 
 

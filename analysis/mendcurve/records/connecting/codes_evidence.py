@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import pandas as pd
 from rapidfuzz import fuzz, process
 
-from mendcurve.records.codes import parse_yes_no, split_list
+from mendcurve.records.codes import counted_sexes, parse_yes_no, split_list, without_count
 from mendcurve.records.connecting.vocabulary import YES_NO, Vocabulary
 from mendcurve.records.folding import folded
 from mendcurve.records.misspelling import near_words
@@ -97,17 +97,25 @@ def species_words(
 ) -> tuple[CodeGuess, ...]:
     """Return the species that neither reference nor ``own`` words know, with the nearest, the commonest first."""
     known = lookup(reference) | dict(own or {})
+    turned = {_any_order(word): word for word in known}
     out = []
-    for word, count in _written(text):
+    named = text.astype(object).map({word: without_count(str(word)) for word in text.unique()}).astype(object)
+    for word, count in _written(named):
         plain = folded(word)
         if plain not in known:
-            inside = _inside(plain, known)
+            found = turned.get(_any_order(plain), "")
+            inside = found or _inside(plain, known)
             found = inside if isinstance(inside, str) else ""
             score, reason = (INSIDE, f'it holds "{found}"') if found else (0.0, "no species is near")
             if not found:
                 found, score, reason = _part_or_like(plain, known)
             out.append(CodeGuess(theirs=word, count=count, ours=known.get(found, ""), score=score, reason=reason))
     return tuple(sorted(out, key=lambda g: (-g.count, g.theirs)))
+
+
+def _any_order(name: str) -> str:
+    """Return the words of a name in one order: "toad (common)" is "common toad"."""
+    return " ".join(sorted(_AND.sub(" ", name).split()))
 
 
 def spellings(text: pd.Series, declared: Iterable[str] = ()) -> tuple[CodeGuess, ...]:
@@ -167,6 +175,9 @@ def _meaning(
         value = parse_yes_no(pd.Series([plain], dtype=object), {}).found[0]
         if value is not None:
             return YES_NO[0] if value else YES_NO[1], SURE, "known"
+    sexes = counted_sexes(plain) if column.name == "sex" else ""
+    if sexes:
+        return sexes, SURE, "males.females.unsexed"
     if nothing_written(plain):
         return "", SURE, "read as an empty cell" + (", which this column must not be" if column.required else "")
     if plain in guessed:

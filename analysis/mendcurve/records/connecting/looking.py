@@ -25,6 +25,8 @@ from mendcurve.records.sheets import Grid, Sheet, place_of
 # Rows with text among which the headings are looked for, and headings that must be known to believe a second table.
 _TOP = 40
 _KNOWN_TWICE = 3
+# Rows of a summary above the headings that are passed over, whatever its own headings say.
+_MOST_COUNTS = 15
 _NUMBER = re.compile(r"[-+]?[\d.,\s]*\d[\d.,\s]*\s*(?:g|kg|oz|lb|%)?", re.I)
 
 
@@ -284,7 +286,7 @@ def _stacked(grid: Grid, at: int, filled: list[int], known: frozenset[str]) -> s
         cells = [c for c in grid.cells[i] if c.strip()]
         if len(cells) < _KNOWN_TWICE or any(c[0].isdigit() for c in cells) or [folded(c) for c in cells] == own:
             continue
-        if _known_in(cells, known) >= max(_KNOWN_TWICE, 0.7 * len(cells)):
+        if _known_in(cells, known) >= max(_KNOWN_TWICE, 0.7 * len(cells)) and not _counts(grid, i, at):
             second = max(i, at)
             shown = ", ".join(c.strip() for c in grid.cells[second] if c.strip())
             return (
@@ -292,6 +294,17 @@ def _stacked(grid: Grid, at: int, filled: list[int], known: frozenset[str]) -> s
                 f"from {grid.rows[second]} on to a sheet of their own, and run connect again."
             )
     return ""
+
+
+def _counts(grid: Grid, top: int, at: int) -> bool:
+    """Whether row ``top`` begins a few rows of counts above the headings, such as arrivals by year."""
+    below: list[list[str]] = []
+    for i in range(top + 1, at):
+        texts = [cell.strip() for cell in grid.cells[i] if cell.strip()]
+        if not texts or grid.rows[i] != grid.rows[i - 1] + 1:
+            break
+        below.append(texts)
+    return 0 < len(below) <= _MOST_COUNTS and all(all(c.isdigit() for c in texts[1:]) for texts in below)
 
 
 def _stray(grid: Grid, at: int, body: list[int], sheet: Sheet) -> list[str]:

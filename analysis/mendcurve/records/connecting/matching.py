@@ -9,6 +9,7 @@ import numpy as np
 from rapidfuzz import fuzz
 from scipy.optimize import linear_sum_assignment
 
+from mendcurve.records.codes import counted_sexes
 from mendcurve.records.connecting.profiling import Profile
 from mendcurve.records.connecting.splitting import split_heading
 from mendcurve.records.connecting.vocabulary import Vocabulary
@@ -24,6 +25,8 @@ _WORD_IN = 0.55
 _MANY_WORDS = 12
 # Share of the words of a column that must be known as words of a code list, where its heading says nothing.
 _WORDS_DECIDE = 0.75
+# Columns that are told by their words alone, though a row can do without them.
+_BY_WORDS = ("sex", "life_stage")
 _MAY_BE_NUMBERS = frozenset(("room", "place", "zone"))
 
 
@@ -106,6 +109,8 @@ def content_fit(column: Column, profile: Profile, known: Mapping[str, str]) -> f
 
 def _codes_fit(column: Column, profile: Profile, known: Mapping[str, str]) -> float:
     share = profile.share_in(known)
+    if column.name == "sex" and share < 1:
+        share = profile.share_in(frozenset(w for w in profile.words if w in known or counted_sexes(w)))
     if column.kind == "yes_no":
         share = max(profile.yes_no, share)
         return 0.0 if profile.distinct > _MANY_WORDS and share < 0.5 else 0.3 + 0.7 * share
@@ -157,7 +162,7 @@ def match(
 def by_content(
     table: Table, free: Sequence[str], profiles: Mapping[str, Profile], vocabulary: Vocabulary
 ) -> dict[str, Match]:
-    """Return required columns of codes that no heading names, but the words of one heading alone are those of its list.
+    """Return columns of codes (required, sex, stage) without a heading, where one heading holds the words of its list.
 
     Parameters
     ----------
@@ -166,7 +171,7 @@ def by_content(
     """
     out: dict[str, Match] = {}
     for column in table.columns:
-        if not column.required or column.kind != "code":
+        if column.kind != "code" or not (column.required or column.name in _BY_WORDS):
             continue
         known = vocabulary.codes_of(table.name, column.name)
         shares = {h: profiles[h].share_in(known) for h in free if profiles[h].distinct > 1}

@@ -170,6 +170,12 @@ def _beside(order: list[str], dates: set[str], weights: list[str]) -> dict[str, 
     return {}
 
 
+def weight_words(plain: str) -> str:
+    """Return the words of a heading without those that say when: "wt" of "wt out", "weight" of "weight at intake"."""
+    when = _CALLED_IN | _CALLED_OUT | {"at", "on"}
+    return " ".join(word for word in plain.split() if word not in when)
+
+
 def weights_of_stays(weights: list[str], came: str, left: str) -> WideGuess | None:
     """Return how weights in a register of stays are read: each with the day of arrival, or that of leaving.
 
