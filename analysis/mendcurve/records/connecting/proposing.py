@@ -11,6 +11,7 @@ from mendcurve.records.beside import OWN_SHEETS, UNREAD_RECORDS, skipped
 from mendcurve.records.connecting.assigning import Feed, Seen, feeds_of, seen
 from mendcurve.records.connecting.decision import Decision
 from mendcurve.records.connecting.evidence import settle
+from mendcurve.records.connecting.joining import LOOKED_UP, joins, settle_join
 from mendcurve.records.connecting.linking import link
 from mendcurve.records.connecting.looking import Look, grids, known_headings, look_at
 from mendcurve.records.connecting.sections import sections
@@ -118,21 +119,25 @@ def _taken(looks: Sequence[Look], vocabulary: Vocabulary) -> tuple[Told, ...]:
     own = vocabulary.codes_of("intakes", "species")
     species = known | {word: known.get(folded(name), name) for word, name in own.items()}
     sheets: dict[int, Seen | None] = {id(look): seen(look, species) for look in looks}
+    joined = joins([one for one in sheets.values() if one is not None], vocabulary, species)
+    at = {id(sheets[id(look)]): place for place, look in enumerate(looks)}
+    looked_up = {id(join.other): at[one] for one, join in joined.items()}
     first: list[tuple[Look, Decision, list[Feed]]] = []
     for look in looks:
         one = sheets[id(look)]
         if one is None:
             said = (look.refused,)
-            first.append(
-                (
-                    look,
-                    Decision(value="hollow", reasons=said) if look.hollow else Decision(value="refused", doubts=said),
-                    [],
-                )
-            )
-        else:
-            feeds, taken = feeds_of(one, vocabulary, species)
-            first.append((look, taken, feeds))
+            refused = Decision(value="refused", doubts=said)
+            first.append((look, Decision(value="hollow", reasons=said) if look.hollow else refused, []))
+            continue
+        join = joined.get(id(one))
+        feeds, taken = feeds_of(join.seen if join else one, vocabulary, species)
+        if join is not None:
+            settle_join(join, one, feeds)
+        if id(look) in looked_up and (not feeds or feeds[0].table == "intakes"):
+            by = looks[looked_up[id(look)]].where
+            feeds, taken = [], Decision(value=LOOKED_UP, reasons=(f"{by} looks up its columns",))
+        first.append((look, taken, feeds))
     kept = link([feed for _, _, feeds in first for feed in feeds], vocabulary)
     settle(kept, vocabulary)
     alive = {id(feed) for feed in kept}

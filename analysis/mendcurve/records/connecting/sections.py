@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from mendcurve.records.connecting.assigning import Feed
 from mendcurve.records.connecting.decision import Decision
 from mendcurve.records.connecting.evidence import currency
+from mendcurve.records.connecting.joining import LOOKED_UP
 from mendcurve.records.connecting.linking import headings_used
 from mendcurve.records.connecting.splitting import plain_heading, split_heading
 from mendcurve.records.connecting.vocabulary import Vocabulary
@@ -86,6 +87,8 @@ def _files(told: Sequence[Told]) -> list[Section]:
 
 
 def _plain_reasons(one: Told) -> tuple[str, ...]:
+    if one.taken.value == LOOKED_UP:
+        return one.taken.reasons
     return () if one.taken.doubts else ("not read", *one.taken.reasons)
 
 

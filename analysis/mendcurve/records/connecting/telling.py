@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from mendcurve.errors import InputError
+from mendcurve.records.connecting.joining import LOOKED_UP
 from mendcurve.records.connecting.proposing import Proposal, Told
 from mendcurve.records.connecting.sections import NO_INTAKES
 from mendcurve.records.connecting.writing import one_line
@@ -31,6 +32,8 @@ def _plain(line: str) -> str:
 def _of(one: Told) -> list[str]:
     if one.taken.value == "refused":
         return [*(one_line(doubt) for doubt in one.taken.doubts)]
+    if one.taken.value == LOOKED_UP:
+        return [f"{one.look.where}: {'; '.join(one.taken.reasons)}."]
     if not one.feeds:
         said = "; ".join((*one.taken.reasons, *one.taken.doubts)).rstrip(".")
         return [f"{one.look.where}: not read. {said[:1].upper()}{said[1:]}."]
