@@ -64,7 +64,8 @@ def resampled_curves(
     """
     leave = np.asarray(exit, dtype=float)
     happened = np.asarray(event, dtype=bool)
-    names, code = (("all",), np.zeros(len(leave), dtype=np.int64))
+    names: tuple[str, ...] = ("all",)
+    code = np.zeros(len(leave), dtype=np.int64)
     if group is not None:
         found, code = np.unique(np.asarray(group), return_inverse=True)
         names = tuple(map(str, found))

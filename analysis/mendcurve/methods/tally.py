@@ -287,7 +287,7 @@ def _factorised(group: ArrayLike) -> tuple[NDArray[np.int64], NDArray[Any]]:
         letters = np.ascontiguousarray(given).view(unit).reshape(len(given), -1)
         number = np.zeros(len(given), dtype=np.uint64)
         for column in letters.T:
-            number = number * _SPREAD + column
+            number = np.add(number * _SPREAD, column, dtype=np.uint64)
         code, _ = pd.factorize(number)
         first = np.zeros(code.max() + 1, dtype=np.int64)
         first[code[::-1]] = np.arange(len(code))[::-1]

@@ -54,8 +54,7 @@ class Checked(Answer):
         known = self.frame.dropna(subset=["soonest_by_60", "cleared_by_60"])
         if not len(known):
             return "No condition has enough re-checked animals to say how much the day of clearing is uncertain."
-        move = (known["soonest_by_60"] - known["cleared_by_60"]).idxmax()
-        row = known.loc[move]
+        row = known.iloc[int((known["soonest_by_60"] - known["cleared_by_60"]).to_numpy().argmax())]
         return (
             f"Animals are seen to be well only at a re-check. Of {count(len(known), 'condition')} it matters most for "
             f"{row['condition']} ({count(row['animals'], 'animal')}): {percent(row['cleared_by_60'])} by day 60 as "

@@ -39,17 +39,15 @@ def between_checks(records: Records, frame: pd.DataFrame) -> pd.DataFrame:
     day = look_up(checks["episode_id"], rows.drop_duplicates("episode_id").set_index("episode_id")["found_on"])
     checks = checks.assign(day=(checks["checked_on"] - day).dt.days).dropna(subset="day")
     cleared = rows["cause"] == CAUSE_OF["cleared"]
-    both = rows.loc[cleared, ["episode_id", "exit"]].reset_index().merge(checks, on="episode_id")
-    ill = both[(both["result"] == "still ill") & (both["day"] < both["exit"])].groupby("index")["day"].max()
-    since = both.assign(ill=both["index"].map(ill).fillna(-1.0))
-    well = since[(since["result"] == "well") & (since["day"] > since["ill"]) & (since["day"] <= since["exit"])]
-    well = well.groupby("index")["day"].min()
-    exact = rows["exit"] - 1
+    both = rows.loc[cleared, ["episode_id", "exit"]].reset_index(names="row").merge(checks, on="episode_id")
+    ill = both[(both["result"] == "still ill") & (both["day"] < both["exit"])].groupby("row")["day"].max()
+    ill = ill.reindex(rows.index).astype("float64")
+    well = both[(both["result"] == "well") & (both["day"] <= both["exit"])]
+    well = well[well["day"].to_numpy() > ill.fillna(-1.0).reindex(well["row"]).to_numpy()]
+    first_well = well.groupby("row")["day"].min().reindex(rows.index).astype("float64")
+    last = rows["exit"].astype("float64")
     # ill on the day it was found, unless it was cleared on it
-    start = np.where(rows["exit"] > 0, 0.0, -1.0)
-    after = pd.Series(start, index=rows.index).mask(rows.index.isin(ill.index), rows.index.map(ill))
-    after = after.astype("float64").where(cleared, exact.astype("float64"))
-    until = rows["exit"].astype("float64").mask(rows.index.isin(well.index), rows.index.map(well))
-    until = until.astype("float64").where(rows["cause"] > 0, np.inf)
-    after = after.where(rows["cause"] > 0, rows["exit"].astype("float64"))
-    return rows.assign(after=after, until=until, checked=rows.index.isin(ill.index) | rows.index.isin(well.index))
+    start = pd.Series(np.where(last > 0, 0.0, -1.0), index=rows.index)
+    after = ill.fillna(start).where(cleared, last - 1).where(rows["cause"] > 0, last)
+    until = first_well.fillna(last).where(rows["cause"] > 0, np.inf)
+    return rows.assign(after=after, until=until, checked=ill.notna() | first_well.notna())
