@@ -28,7 +28,7 @@ class Occupation:
     horizon : float
         Unit: days since origin.
     time, time_se : ndarray, shape (S,)
-        Expected time spent in each state from the start to ``horizon``. Unit: days.
+        Expected time spent in each state from the start (or ``begin``) to ``horizon``. Unit: days.
     moves : ndarray, shape (S, S)
         Moves seen from each state (row) to each (column). Unit: subjects.
     subjects : int
@@ -106,7 +106,13 @@ class Spells:
 
 
 def occupation(
-    rows: Spells, *, states: tuple[str, ...], at: ArrayLike, horizon: float, confidence: float = 0.95
+    rows: Spells,
+    *,
+    states: tuple[str, ...],
+    at: ArrayLike,
+    horizon: float,
+    begin: float = -np.inf,
+    confidence: float = 0.95,
 ) -> Occupation:
     """Aalen-Johansen state occupation with infinitesimal-jackknife errors.
 
@@ -118,6 +124,8 @@ def occupation(
         Days for which shares are wanted.
     horizon : float
         End of the expected times.
+    begin : float
+        Their beginning, where it is later than the earliest entry: 0 where an entry of -1 only makes day 0 count.
     confidence : float
 
     Raises
@@ -154,7 +162,7 @@ def occupation(
         share[:, i], se[:, i] = influence.functional(weights)
         if last == 0:
             share[:, i], se[:, i] = np.nan, np.nan
-    time, time_se = influence.functional(_widths(grid, horizon))
+    time, time_se = influence.functional(_widths(grid, begin, horizon))
     low, high = _odds_limits(share, se, confidence)
     moved = rows.to >= 0
     moves = np.zeros((len(states), len(states)))
@@ -259,10 +267,10 @@ def _forward(start: Floats, hazard: Floats) -> Floats:
     return out
 
 
-def _widths(grid: Floats, horizon: float) -> Floats:
-    """Return how long the shares after each grid time hold until the horizon."""
-    edges = np.minimum(np.append(grid, np.inf), horizon)
-    return np.maximum(np.diff(edges), 0.0)
+def _widths(grid: Floats, begin: float, horizon: float) -> Floats:
+    """Return how long the shares after each grid time hold between begin and horizon."""
+    edges = np.clip(np.append(grid, np.inf), min(begin, horizon), horizon)
+    return np.diff(edges)
 
 
 def _odds_limits(share: Floats, se: Floats, confidence: float) -> tuple[Floats, Floats]:

@@ -6,5 +6,6 @@ from mendcurve.questions.stay_fate import Fate, fate
 from mendcurve.questions.stay_length import Length, length
 from mendcurve.questions.stay_longest import Longest, longest
 from mendcurve.questions.stay_phases import Phases, phases
+from mendcurve.questions.stay_zones import Zones, zones
 
-__all__ = ["Fate", "Length", "Longest", "Phases", "fate", "length", "longest", "phases"]
+__all__ = ["Fate", "Length", "Longest", "Phases", "Zones", "fate", "length", "longest", "phases", "zones"]
