@@ -8,7 +8,7 @@ import pandas as pd
 
 from mendcurve.records.codes import UNANSWERED
 from mendcurve.records.connecting.assigning import Feed
-from mendcurve.records.connecting.codes_evidence import CodeGuess, code_lists, species_words, spellings
+from mendcurve.records.connecting.codes_evidence import CodeGuess, code_lists, parted, species_words, spellings
 from mendcurve.records.connecting.vocabulary import Vocabulary, meanings, sure_words
 from mendcurve.records.connecting.writing import Line
 from mendcurve.records.folding import folded
@@ -44,10 +44,13 @@ _OUR_NAME = "not known; write its usual name, or delete the line: then it keeps 
 def codes_of_feed(feed: Feed, vocabulary: Vocabulary) -> dict[str, tuple[Line, ...]]:
     """Return our column -> lines of its code list, for the columns of codes, species and conditions that are read."""
     out: dict[str, tuple[Line, ...]] = {}
+    parted = _parted_feed(feed, vocabulary)
     for name, heading in feed.headings.items():
         column = TABLES[feed.table].column(name)
         text = feed.seen.sheet.cells[heading]
-        if meanings(column):
+        if name in ("condition", "severity") and parted:
+            lines = _parted_lines(text, parted, name)
+        elif meanings(column):
             lines = _coded(code_lists(feed.table, name, text, vocabulary), column)
         else:
             given = vocabulary.codes_of(feed.table, name)
@@ -60,6 +63,25 @@ def codes_of_feed(feed: Feed, vocabulary: Vocabulary) -> dict[str, tuple[Line, .
         if lines:
             out[name] = tuple(lines)
     return out
+
+
+def _parted_feed(feed: Feed, vocabulary: Vocabulary) -> dict[str, tuple[str, str]]:
+    """Return the texts that hold condition and severity, where one heading is read as both."""
+    headings = feed.headings
+    if feed.table != "conditions" or headings.get("condition", "") != headings.get("severity"):
+        return {}
+    return parted(feed.seen.sheet.cells[headings["condition"]], vocabulary)
+
+
+def _parted_lines(text: pd.Series, parts: Mapping[str, tuple[str, str]], name: str) -> list[Line]:
+    counts = text.astype(object).str.strip().value_counts()
+    lines = []
+    for word, times in counts.items():
+        condition, severity = parts.get(str(word), (str(word), ""))
+        value = condition if name == "condition" else severity
+        if word and value != word and not masked(str(word))[1]:
+            lines.append(Line(key=str(word), value=value, reasons=(_times(int(times)),)))
+    return lines
 
 
 def _given(text: pd.Series, given: Mapping[str, str]) -> list[Line]:

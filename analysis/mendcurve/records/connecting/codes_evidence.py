@@ -24,6 +24,8 @@ SURE, MEANT, INSIDE = 1.0, 0.7, 0.6
 _LIKE = 84  # of 100: two letters of a word of twelve
 _SHORTEST = 4  # of a word that is held against others by its letters
 _AND = re.compile(r"[^\w'/&+.-]+")
+_WITH_SEVERITY = re.compile(r"(.*\S)\s*[,;(-]\s*(\w[\w ]*?)\s*\)?")
+_PARTED = 1 / 3
 _NEGATIONS = frozenset(("not", "no", "never", "un", "non", "without", "kein", "nicht", "sin"))
 
 
@@ -111,6 +113,23 @@ def species_words(
                 found, score, reason = _part_or_like(plain, known)
             out.append(CodeGuess(theirs=word, count=count, ours=known.get(found, ""), score=score, reason=reason))
     return tuple(sorted(out, key=lambda g: (-g.count, g.theirs)))
+
+
+def parted(text: pd.Series, vocabulary: Vocabulary) -> dict[str, tuple[str, str]]:
+    """Return text -> (condition, severity) for a column such as "mites, severe"; empty where few cells are so.
+
+    Notes
+    -----
+    The last word, after a comma or in brackets, must be one for a severity in at least a third of the cells.
+    """
+    known = vocabulary.codes_of("conditions", "severity")
+    counts = text.astype(object).str.strip().value_counts()
+    found = {}
+    for word in counts.index:
+        match = _WITH_SEVERITY.fullmatch(str(word))
+        if match and folded(match[2]) in known:
+            found[str(word)] = (match[1], known[folded(match[2])])
+    return found if sum(counts[list(found)]) >= _PARTED * counts.drop("", errors="ignore").sum() > 0 else {}
 
 
 def _any_order(name: str) -> str:

@@ -350,11 +350,12 @@ def _to_parent(feed: Feed, feeds: list[Feed], parent: str, key: str, children: t
 
 
 def headings_used(feeds: Iterable[Feed]) -> Mapping[int, set[str]]:
-    """Return, by sheet, the headings that some feed reads."""
+    """Return, by ``id`` of the Look of a sheet, the headings that some feed reads."""
     out: dict[int, set[str]] = {}
     for feed in feeds:
-        used = out.setdefault(id(feed.seen), set())
+        used = out.setdefault(id(feed.seen.look), set())
         used |= set(feed.headings.values())
         used |= {h for d in feed.id_from.values() for h in d.value}
+        used |= set(feed.settings["only_where"].value) if "only_where" in feed.settings else set()
         used |= set(feed.wide.columns) if feed.wide else set()
     return out

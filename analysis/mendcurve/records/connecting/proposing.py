@@ -9,6 +9,7 @@ from pathlib import Path
 from mendcurve.errors import InputError
 from mendcurve.records.beside import OWN_SHEETS, UNREAD_RECORDS, skipped
 from mendcurve.records.connecting.assigning import Feed, Seen, feeds_of, seen
+from mendcurve.records.connecting.daybook import day_book
 from mendcurve.records.connecting.decision import Decision
 from mendcurve.records.connecting.evidence import settle
 from mendcurve.records.connecting.joining import LOOKED_UP, joins, settle_join
@@ -119,9 +120,12 @@ def _taken(looks: Sequence[Look], vocabulary: Vocabulary) -> tuple[Told, ...]:
     own = vocabulary.codes_of("intakes", "species")
     species = known | {word: known.get(folded(name), name) for word, name in own.items()}
     sheets: dict[int, Seen | None] = {id(look): seen(look, species) for look in looks}
-    joined = joins([one for one in sheets.values() if one is not None], vocabulary, species)
+    others = [one for one in sheets.values() if one is not None]
+    joined = joins(others, vocabulary, species)
     at = {id(sheets[id(look)]): place for place, look in enumerate(looks)}
     looked_up = {id(join.other): at[one] for one, join in joined.items()}
+    books = {id(one): day_book(one, others, vocabulary, species) for one in others}
+    looked_up |= {id(book.join.other): at[one] for one, book in books.items() if book is not None and book.join}
     first: list[tuple[Look, Decision, list[Feed]]] = []
     for look in looks:
         one = sheets[id(look)]
@@ -129,6 +133,10 @@ def _taken(looks: Sequence[Look], vocabulary: Vocabulary) -> tuple[Told, ...]:
             said = (look.refused,)
             refused = Decision(value="refused", doubts=said)
             first.append((look, Decision(value="hollow", reasons=said) if look.hollow else refused, []))
+            continue
+        book = books[id(one)]
+        if book is not None:
+            first.append((look, book.taken, book.feeds))
             continue
         join = joined.get(id(one))
         feeds, taken = feeds_of(join.seen if join else one, vocabulary, species)

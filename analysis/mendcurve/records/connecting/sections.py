@@ -49,8 +49,8 @@ def sections(told: Sequence[Told], feeds: Sequence[Feed], vocabulary: Vocabulary
     for table in TABLES:
         for feed in feeds:
             if feed.table == table:
-                out += _table(feed, feeds, vocabulary, many=table in many, first=id(feed.seen) not in first)
-                first.add(id(feed.seen))
+                out += _table(feed, feeds, vocabulary, many=table in many, first=id(feed.seen.look) not in first)
+                first.add(id(feed.seen.look))
     return out
 
 
@@ -162,7 +162,7 @@ def _wide(feed: Feed, column: str) -> bool:
 
 def _unread(feed: Feed, feeds: Sequence[Feed], vocabulary: Vocabulary) -> list[Line]:
     """Return the headings that no table reads: known ones as ``ignore``, others and people's as comments."""
-    used = headings_used(feeds)[id(feed.seen)]
+    used = headings_used(feeds)[id(feed.seen.look)]
     known = set(vocabulary.unread) | {w for t in vocabulary.headings.values() for ws in t.values() for w in ws}
     rest = [h for h in feed.seen.sheet.cells.columns if h not in used and feed.seen.profiles[h].filled]
     ignored = [h for h in rest if {split_heading(h).plain, plain_heading(h)} & known or fold_heading(h) in known]

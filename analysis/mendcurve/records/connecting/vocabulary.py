@@ -19,7 +19,7 @@ from mendcurve.records.schemas import TABLES, Column
 
 _Words = Mapping[str, tuple[str, ...]]
 COLUMNS = ("kind", "table", "column", "ours", "theirs")
-KINDS = ("table", "heading", "word", "guess", "unread")
+KINDS = ("table", "heading", "word", "guess", "event", "unread")
 YES_NO = ("yes", "no")
 _EVERY = "*"
 # Kinds of columns whose words are the rescue's own, unless the column has codes.
@@ -41,6 +41,8 @@ class Vocabulary:
         species, the code is the word wanted.
     guesses : mapping of "table.column" -> code -> words
         Words that may mean the code, for the rescue to say; the code "" stands for nothing to read here.
+    events : mapping of word -> table
+        Words of a day book that say what a row is ("weighed" is a row of weighings), folded as words.
     unread : tuple of str
         Headings that are known and that no table has, folded as headings.
     """
@@ -49,6 +51,7 @@ class Vocabulary:
     headings: Mapping[str, _Words]
     words: Mapping[str, _Words]
     guesses: Mapping[str, _Words]
+    events: Mapping[str, str]
     unread: tuple[str, ...]
 
     def codes_of(self, table: str, column: str) -> dict[str, str]:
@@ -151,10 +154,10 @@ def _expanded(rows: pd.DataFrame, where: str) -> list[_Entry]:
         kind, table, column, ours, theirs = (str(cell).strip() for cell in row)
         place = f"{where}: line {number} below the headings"
         _check(kind, "kind", KINDS, place)
-        fold = folded if kind in ("word", "guess") else plain_heading
+        fold = folded if kind in ("word", "guess", "event") else plain_heading
         words = tuple(dict.fromkeys(w for w in map(fold, theirs.split(";")) if w))
-        if kind in ("table", "unread"):
-            if kind == "table":
+        if kind in ("table", "event", "unread"):
+            if kind != "unread":
                 _check(table, "table", TABLES, place)
             out.append(_Entry(kind, table, "", "", words))
         else:
@@ -227,8 +230,18 @@ def _vocabulary(entries: list[_Entry]) -> Vocabulary:
         headings={t: {c: tuple(words) for c, words in columns.items()} for t, columns in headings.items()},
         words={place: _by_code(known, "word") for place, known in meaning.items()},
         guesses={place: _by_code(known, "guess") for place, known in meaning.items()},
+        events=_events(entries),
         unread=tuple(unread),
     )
+
+
+def _events(entries: list[_Entry]) -> dict[str, str]:
+    """Return word -> table of the events of a day book; words for how an animal left are events of outcomes."""
+    out = {folded(code): "outcomes" for code in TABLES["outcomes"].column("outcome_type").codes}
+    for entry in entries:
+        if entry.kind == "event" or (entry.kind == "word" and entry.column == "outcome_type"):
+            out |= {word: entry.table for word in entry.theirs if word not in out}
+    return out
 
 
 def _meaning(entries: list[_Entry]) -> dict[str, dict[str, tuple[str, str]]]:
