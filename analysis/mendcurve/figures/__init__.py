@@ -19,6 +19,7 @@ from mendcurve.figures.stay_curves import stay_curves
 from mendcurve.figures.style import Picture
 from mendcurve.figures.weight_curves import weight_curves
 from mendcurve.figures.weight_path import weight_path
+from mendcurve.figures.zone_days import zone_days
 
 __all__ = [
     "Picture",
@@ -41,4 +42,5 @@ __all__ = [
     "stay_curves",
     "weight_curves",
     "weight_path",
+    "zone_days",
 ]
