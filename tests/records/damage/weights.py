@@ -130,7 +130,7 @@ def tenfold_last(draft: Draft) -> list[Hit]:
     return change(draft, "weighings", "weight", lambda g: round(g * 10, 1), fits=lambda line: id(line) in ends)
 
 
-@kind("two figures of a weight changed places", DETECTED, floor=0.4, missed="within what an animal gains or loses")
+@kind("two figures of a weight changed places", DETECTED, floor=0.25, missed="within what an animal gains or loses")
 def figures_swapped(draft: Draft) -> list[Hit]:
     def swapped(g: float) -> float:
         whole = str(int(g))
