@@ -263,8 +263,8 @@ def test_tables_side_by_side_or_stacked_are_refused_and_the_others_go_on(tmp_pat
     assert len(records["intakes"]) == len(rows)
     assert not len(records["weighings"])
     refused = {one.look.name: one.look.refused for one in proposal.told if one.look.refused}
-    assert "columns E to G (Animal ID, Date moved, Room)" in refused["Both"]
-    assert f"Move the rows from {len(rows) + 3} on" in refused["Stack"]
+    assert f"columns E to G, rows 1 to {len(rows) + 1} (Animal ID, Date moved, Room)" in refused["Both"]
+    assert f"second table begins in row {len(rows) + 3}," in refused["Stack"]
     assert proposal.questions == 2
 
 

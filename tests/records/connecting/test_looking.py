@@ -81,7 +81,7 @@ REFUSED = [
             ["Animal ID", "Diagnosis", "Date found"],
             ["A1", "x", "2024-03-01"],
         ],
-        "from 4 on",
+        "rows 4 to 5 (Animal ID, Diagnosis, Date found)",
     ),
     (  # the larger table below must not hide the smaller above
         [
@@ -90,7 +90,7 @@ REFUSED = [
             ["Animal ID", "Species", "Sex", "Date in", "Intake type"],
             ["A1", "corn snake", "F", "2024-03-01", "stray"],
         ],
-        "from 3 on",
+        "rows 3 to 4 (Animal ID, Species",
     ),
 ]
 
@@ -119,3 +119,15 @@ def test_a_sheet_without_records_asks_nothing():
     found = look([["Ideas"]])
     assert found.hollow
     assert "no records" in found.refused
+
+
+def test_tables_below_titles_are_each_named_with_their_rows():
+    rows = [["", "Arrivals"], ["Animal ID", "Species", "Date in"], *ROWS]
+    rows += [["", "", ""], ["WEIGH BOOK"], ["Animal ID", "Day", "Odd word"], ["A1", "2024-03-01", "5"]]
+    rows += [["", "", ""], ["", "Money"], ["Day", "Whim", "Odd"], ["2024-03-01", "x", "5"]]
+    cells = [[str(cell) for cell in row] for row in rows]
+    numbers = [n for n, row in enumerate(cells, start=1) if any(row)]
+    grid = Grid(file="book.xlsx", name="One", cells=[cells[n - 1] for n in numbers], rows=numbers, counted=len(numbers))
+    said = look_at(grid, KNOWN).refused
+    assert 'rows 7 to 8 (Animal ID, Day, Odd word), name the sheet "WEIGH BOOK"' in said
+    assert 'rows 11 to 12 (Day, Whim, Odd), name the sheet "Money"' in said

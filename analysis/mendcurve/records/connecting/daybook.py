@@ -264,8 +264,8 @@ def _no_arrivals(log: _Log) -> str:
     rest = ", ".join(f'"{word}" ({times})' for word, times in log.others.items())
     return (
         f'it cannot be read as it stands, since no word of "{log.event}" is known to be an arrival (known: {known}; '
-        f"not known: {rest}). Write the word for an arrival as Intake, or add a line such as event,intakes,,,{_first(log)} "
-        f"to synonyms.csv in this folder. Or: {_TO_DO[0].lower()}{_TO_DO[1:]}"
+        f"not known: {rest}). Write the word for an arrival as Intake, or add a line such as "
+        f"event,intakes,,,{_first(log)} to synonyms.csv in this folder. Or: {_TO_DO[0].lower()}{_TO_DO[1:]}"
     )
 
 

@@ -6,8 +6,6 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
-from itertools import pairwise
 from pathlib import Path
 
 import pandas as pd
@@ -15,18 +13,15 @@ from openpyxl.utils import get_column_letter
 
 from mendcurve.errors import InputError
 from mendcurve.records import reading, workbook
-from mendcurve.records.connecting.splitting import plain_heading, split_heading
+from mendcurve.records.connecting.several import is_known, known_in, side_by_side, stacked
 from mendcurve.records.connecting.vocabulary import Vocabulary
 from mendcurve.records.dates import parse_dates
 from mendcurve.records.folding import folded
 from mendcurve.records.parsing import none
 from mendcurve.records.sheets import Grid, Sheet, place_of
 
-# Rows with text among which the headings are looked for, and headings that must be known to believe a second table.
+# Rows with text among which the headings are looked for.
 _TOP = 40
-_KNOWN_TWICE = 3
-# Rows of a summary above the headings that are passed over, whatever its own headings say.
-_MOST_COUNTS = 15
 _NUMBER = re.compile(r"[-+]?[\d.,\s]*\d[\d.,\s]*\s*(?:g|kg|oz|lb|%)?", re.I)
 
 
@@ -103,7 +98,7 @@ def look_at(grid: Grid, known: frozenset[str]) -> Look:
         return Look(file=grid.file, name=grid.name, hollow=True, refused=why)
     at, labels, doubts = _heading_at(grid, filled, known)
     body = [i for i in filled if i > at]
-    refused = _beside(grid, at, body, known, labels) or _stacked(grid, at, filled, known)
+    refused = side_by_side(grid, at, body, known, labels) or stacked(grid, at, filled, known)
     if refused:
         return Look(file=grid.file, name=grid.name, refused=f"{place_of(grid.file, grid.name)}: {refused}")
     number = grid.rows[at]
@@ -129,15 +124,6 @@ def _in_names(labels: dict[int, str], headings: dict[str, str]) -> bool:
     return all(folded(headings.get(get_column_letter(j + 1), label)) == folded(label) for j, label in labels.items())
 
 
-def _known_in(cells: Sequence[str], known: frozenset[str]) -> int:
-    return sum(_is_known(cell, known) for cell in cells)
-
-
-@lru_cache(maxsize=65536)
-def _is_known(cell: str, known: frozenset[str]) -> bool:
-    return bool(cell.strip()) and (split_heading(cell).plain in known or plain_heading(cell) in known)
-
-
 def _numbers(cells: Sequence[str]) -> int:
     return sum(bool(cell.strip()) and _NUMBER.fullmatch(cell.strip()) is not None for cell in cells)
 
@@ -146,7 +132,7 @@ def _score(cells: Sequence[str], known: frozenset[str]) -> float:
     """Return how much a row looks like headings: words that are known, other texts a little, numbers against."""
     texts = [cell for cell in cells if cell.strip()]
     distinct = len({folded(cell) for cell in texts})
-    return 2 * _known_in(cells, known) + 0.3 * distinct - 1.5 * _numbers(cells)
+    return 2 * known_in(cells, known) + 0.3 * distinct - 1.5 * _numbers(cells)
 
 
 def _heading_at(grid: Grid, filled: list[int], known: frozenset[str]) -> tuple[int, dict[int, str], list[str]]:
@@ -155,7 +141,7 @@ def _heading_at(grid: Grid, filled: list[int], known: frozenset[str]) -> tuple[i
     scores = {i: _score(grid.cells[i], known) for i in top[:-1] or top}
     at = max(scores, key=lambda i: (scores[i], -i))
     doubts = []
-    if _known_in(grid.cells[at], known) < 2:
+    if known_in(grid.cells[at], known) < 2:
         wide = [i for i in top if sum(bool(c.strip()) for c in grid.cells[i]) > 1]
         at = wide[0] if wide else top[0]
     for upper, lower in ((at - 1, at), (at, at + 1)):
@@ -195,10 +181,10 @@ def _two_rows(grid: Grid, upper: int, lower: int, known: frozenset[str], filled:
         over = spans.get(j, group).strip()
         if over and cell.strip():
             joined = f"{over} {cell}"
-            own_words = _is_known(cell, known) and times[folded(cell)] == 1
-            labels[j] = cell if own_words and not _is_known(joined, known) else joined
-    better = sum(_is_known(labels.get(j, c), known) for j, c in enumerate(below))
-    alone = max(_known_in(above, known), _known_in(below, known))
+            own_words = is_known(cell, known) and times[folded(cell)] == 1
+            labels[j] = cell if own_words and not is_known(joined, known) else joined
+    better = sum(is_known(labels.get(j, c), known) for j, c in enumerate(below))
+    alone = max(known_in(above, known), known_in(below, known))
     return labels if better > alone or (repeated and better == alone) else {}
 
 
@@ -214,97 +200,6 @@ def _reasons(grid: Grid, at: int, filled: list[int], sheet: Sheet) -> tuple[str,
         out.append(f"{sheet.totals} row{'s' if sheet.totals > 1 else ''} of totals at the end, not read")
     out.append(f"{len(sheet.row)} records")
     return tuple(out)
-
-
-def _blocks(grid: Grid, at: int, body: list[int]) -> list[tuple[int, int]]:
-    """Return first and last column of each block of columns between columns without any text."""
-    used: set[int] = set()
-    for i in (at, *body):
-        used |= {j for j, cell in enumerate(grid.cells[i]) if cell.strip()}
-    blocks: list[tuple[int, int]] = []
-    for j in sorted(used):
-        if blocks and blocks[-1][1] == j - 1:
-            blocks[-1] = (blocks[-1][0], j)
-        else:
-            blocks.append((j, j))
-    return blocks
-
-
-def _part(cells: Sequence[str], block: tuple[int, int]) -> list[str]:
-    return [cells[j] if j < len(cells) else "" for j in range(block[0], block[1] + 1)]
-
-
-def _beside(grid: Grid, at: int, body: list[int], known: frozenset[str], labels: dict[int, str]) -> str:
-    """Return why the sheet holds several tables side by side, or ""."""
-    blocks = [b for b in _blocks(grid, at, body) if _known_in(_part(grid.cells[at], b), known) >= 2]
-    starts = [b for b in blocks[1:] if _own_rows(grid, body, blocks[0], b) or _same_words(grid.cells[at], blocks[0], b)]
-    if not starts and not labels:
-        starts = _again(grid.cells[at], known)
-    if not starts:
-        return ""
-    parts = "; ".join(
-        f"columns {get_column_letter(a + 1)} to {get_column_letter(b + 1)} "
-        f"({', '.join(c.strip() for c in _part(grid.cells[at], (a, b)) if c.strip())})"
-        for a, b in starts
-    )
-    return (
-        f"several tables stand side by side, and a sheet must hold one. Move {parts} each to a sheet of its own, with "
-        "the headings in its first row, and run connect again."
-    )
-
-
-def _own_rows(grid: Grid, body: list[int], left: tuple[int, int], right: tuple[int, int]) -> bool:
-    """Whether the two blocks have records in different rows."""
-    rows = [{i for i in body if any(c.strip() for c in _part(grid.cells[i], b))} for b in (left, right)]
-    return max(rows[0], default=0) != max(rows[1], default=0)
-
-
-def _same_words(headings: Sequence[str], left: tuple[int, int], right: tuple[int, int]) -> bool:
-    one, two = ({folded(c) for c in _part(headings, b) if c.strip()} for b in (left, right))
-    return bool(one & two)
-
-
-def _again(headings: Sequence[str], known: frozenset[str]) -> list[tuple[int, int]]:
-    """Return the later repeats of a run of headings that stand there twice or more, without a gap."""
-    plain = [folded(c) for c in headings]
-    first = next((j for j, word in enumerate(plain) if word), 0)
-    starts = [j for j, word in enumerate(plain) if j > first and word and word == plain[first]]
-    width = starts[0] - first if starts else 0
-    if width < 2 or plain[first : first + width] != plain[starts[0] : starts[0] + width]:
-        return []
-    edges = [*starts, len(plain)]
-    return [(a, b - 1) for a, b in pairwise(edges) if _known_in(headings[a:b], known) >= 2]
-
-
-def _stacked(grid: Grid, at: int, filled: list[int], known: frozenset[str]) -> str:
-    """Return why the sheet holds several tables one below the other, or ""."""
-    own = [folded(c) for c in grid.cells[at] if c.strip()]
-    heading = filled.index(at)
-    for place, i in enumerate(filled):
-        if abs(place - heading) <= 1:
-            continue
-        cells = [c for c in grid.cells[i] if c.strip()]
-        if len(cells) < _KNOWN_TWICE or any(c[0].isdigit() for c in cells) or [folded(c) for c in cells] == own:
-            continue
-        if _known_in(cells, known) >= max(_KNOWN_TWICE, 0.7 * len(cells)) and not _counts(grid, i, at):
-            second = max(i, at)
-            shown = ", ".join(c.strip() for c in grid.cells[second] if c.strip())
-            return (
-                f"a second table begins in row {grid.rows[second]} ({shown}), and a sheet must hold one. Move the rows "
-                f"from {grid.rows[second]} on to a sheet of their own, and run connect again."
-            )
-    return ""
-
-
-def _counts(grid: Grid, top: int, at: int) -> bool:
-    """Whether row ``top`` begins a few rows of counts above the headings, such as arrivals by year."""
-    below: list[list[str]] = []
-    for i in range(top + 1, at):
-        texts = [cell.strip() for cell in grid.cells[i] if cell.strip()]
-        if not texts or grid.rows[i] != grid.rows[i - 1] + 1:
-            break
-        below.append(texts)
-    return 0 < len(below) <= _MOST_COUNTS and all(all(c.isdigit() for c in texts[1:]) for texts in below)
 
 
 def _stray(grid: Grid, at: int, body: list[int], sheet: Sheet) -> list[str]:
