@@ -212,3 +212,12 @@ def test_a_lone_row_after_the_as_of_date_says_what_it_may_have_been():
     early = review_of(records)
     check_later(early, early.tables, AS_OF - pd.Timedelta(days=200))
     assert not len(early.ledger.lines())
+
+
+def test_no_likely_date_lies_after_the_last_day_anything_is_known_of():
+    days = pd.Series(pd.to_datetime(["2026-08-20", "2026-10-31"]).astype("datetime64[s]"))
+    mask = pd.Series([True, False])
+    low = pd.Series(pd.to_datetime(["2026-08-23", "2026-01-01"]).astype("datetime64[s]"))
+    assert likely_day(days, mask, low).tolist() == ["", ""]
+    again = likely_day(days, mask, low, pd.Timestamp("2027-12-31"))
+    assert again.tolist() == ["20 August 2027, if the year slipped", ""]

@@ -39,7 +39,8 @@ def likely_day(
     day : Series of datetime
     mask : Series of bool
     low, high : Series of datetime, or one date
-        Bounds, both included; a missing bound binds nothing. No ``high``: no more than the next year is tried.
+        Bounds, both included; a missing bound binds nothing. No ``high``: the latest of the other dates, as no record
+        speaks of later days, and no more than the next year is tried.
 
     Returns
     -------
@@ -51,7 +52,8 @@ def likely_day(
     if not len(rows):
         return out
     some, first = day.loc[rows].dt.floor("D"), low.loc[rows]
-    last = high.loc[rows] if isinstance(high, pd.Series) else pd.Series(high, index=rows, dtype="datetime64[s]")
+    latest = day[~mask].max() if high is None else high
+    last = latest.loc[rows] if isinstance(latest, pd.Series) else pd.Series(latest, index=rows, dtype="datetime64[s]")
     found = pd.Series("", index=rows, dtype=object)
     for meant, why in candidates(some)[: 6 if high is not None else 3]:
         fits = meant.notna() & ~(meant < first) & ~(meant > last)
