@@ -13,12 +13,18 @@ from mendcurve.methods.arrays import Floats
 from mendcurve.methods.curves import Incidence, cumulative_incidence
 from mendcurve.methods.tally import Tally
 
-SPREAD = np.linspace(0.02, 4.0, 60)
-"""Grid of 1/sqrt(a), about the relative spread of groups: from all but equal to fourfold."""
+SPREAD = np.exp(np.linspace(np.log(0.02), np.log(20.0), 60))
+"""Grid of 1/sqrt(a), about the relative spread of groups: from all but equal to twentyfold."""
 LEVEL = np.exp(np.linspace(np.log(0.05), np.log(20.0), 81))
 """Grid of the level of a span's hazard, relative to the pooled one."""
-MISFIT = 0.01
-"""A group is not pooled if its most surprising cell has a p-value below this after Bonferroni."""
+RELATED = 0.5
+"""How far a group quicker (slower) than thought in one span is taken to be so in the next: 0 not at all, 1 always."""
+LUMPS = 1.0
+"""Events' worth of an even hazard that a span's days share before the events are seen."""
+EVEN_DAYS = 180
+"""Every day up to this one is on the grid, so that a day without an event has its part of the hazard."""
+MISFIT = 0.05
+"""A group is not pooled if a span, or a cause over all its spans, has a p-value below this after Bonferroni."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -29,7 +35,7 @@ class Pooled:
     ----------
     groups, causes : tuple of str, lengths G and C
     day : ndarray, shape (k,)
-        Unit: days since origin.
+        Every day to 180, then those on which somebody entered or left. Unit: days since origin.
     share, low, high : ndarray, shape (G, C, k)
         Posterior mean and limits; the raw ones where a group is not pooled. Unit: proportion.
     raw : Incidence
@@ -65,7 +71,9 @@ class Pooled:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Cells:
-    # a column a cause and span, shape (G, cells): events, expected; a day, shape (C, k): hazard, events
+    # a column a cause and span, shape (G, cells): events, expected; a column a day, shape (C, k): mean hazard since the
+    # day before, and the events the day is worth: those seen and its part of LUMPS
+    day: Floats
     events: Floats
     expected: Floats
     hazard: Floats
@@ -99,10 +107,15 @@ def pool(
     Per cause and span, events of a group ~ Poisson(theta level E), E the events expected from the pooled day hazards
     of all groups, theta ~ Gamma(a, a). The posterior runs over a grid of a (half-Cauchy(1) on 1/sqrt(a)) and of the
     level (flat on its logarithm), so that neither the likeness of groups nor the pooled hazard is taken as known.
-    A span in which no group had the event keeps Jeffreys' rate, half an event over the time of all groups.
-    A day's hazards h become 1 - product over causes of (1 - h)^theta, split among causes in proportion.
-    Weighted counts are divided by the group's design effect. A group whose events by span surprise what the others
-    predict (p below 0.01 after Bonferroni) is not pooled, nor is one without another group to borrow from.
+    A span in which no group had the event keeps Jeffreys' rate, half an event over the time of all groups. How the
+    hazard of all groups falls on a span's days is a Dirichlet draw: the events seen plus one event's worth spread
+    evenly. A day's hazards h become 1 - product over causes of (1 - h)^theta, split among causes in proportion.
+    Spans are drawn each by itself, then ordered so that a group's multipliers of one cause go together, half way
+    between no tie and a complete one, since neither is known: without a tie, limits of 95 % covered 90 % of groups
+    that are slow, or quick, throughout.
+    Weighted counts are divided by the group's design effect. A group whose events surprise what the others
+    predict, in a span or added over the spans of a cause (p below 0.05 after Bonferroni), is not pooled, nor is one
+    without another group to borrow from.
 
     References
     ----------
@@ -116,23 +129,24 @@ def pool(
     raw = cumulative_incidence(tally, confidence=confidence)
     cells = _cells(tally, spans)
     some = tally.entered.sum(axis=1) > 0
-    p = _surprise(cells)
-    odd = p.min(axis=1, initial=1.0) * max(cells.events.shape[1], 1) < MISFIT
+    odd = _misfit(cells, len(tally.causes)) < MISFIT
     use = some & ~odd if (some & ~odd).sum() > 1 else np.zeros(len(some), dtype=bool)
-    share, low, high = raw.share.copy(), raw.low.copy(), raw.high.copy()
+    on_grid = raw.at(cells.day)
+    share, low, high = on_grid.share.copy(), on_grid.low.copy(), on_grid.high.copy()
     own = np.ones(len(some))
     if use.any():
         kept = _cells(_rows(tally, use), spans)
         rng = np.random.default_rng(seed)
         factor, own[use] = _posterior(kept, draws, rng)
+        factor = _related(factor, len(tally.causes), rng)
         shape = _shape(kept, draws, rng)
         tail = (1 - confidence) / 2
         for i, g in enumerate(np.flatnonzero(use)):
             drawn = _incidence(kept, factor[:, i], shape)
             share[g] = drawn.mean(axis=0)
-            low[g], high[g] = np.quantile(drawn, [tail, 1 - tail], axis=0)
+            low[g], high[g] = np.quantile(drawn, [tail, 1 - tail], axis=0, method="weibull")
     return Pooled(
-        groups=tally.groups, causes=tally.causes, day=tally.day, share=share, low=low, high=high, raw=raw,
+        groups=tally.groups, causes=tally.causes, day=cells.day, share=share, low=low, high=high, raw=raw,
         subjects=tally.entered.sum(axis=1), own_weight=own, pooled=use,
         why_not=tuple(_reason(u, o, s) for u, o, s in zip(use, odd, some, strict=True)),
     )  # fmt: skip
@@ -157,21 +171,35 @@ def _rows(tally: Tally, use: NDArray[np.bool_]) -> Tally:
 def _cells(tally: Tally, spans: tuple[float, ...]) -> _Cells:
     effect = np.maximum(tally.entered2.sum(axis=1), 1e-300) / np.maximum(tally.entered.sum(axis=1), 1e-300)
     effect = np.where(tally.entered.sum(axis=1) > 0, effect, 1.0)
-    n, d = tally.at_risk() / effect[:, None], tally.events / effect[:, None, None]
-    span = np.searchsorted(np.asarray(spans, dtype=float), tally.day)
+    last = tally.day.max(initial=0.0)
+    ends = [s for s in spans if s < last]
+    day = np.unique(np.concatenate([tally.day, np.arange(min(last, EVEN_DAYS) + 1), ends]))
+    n = tally.at_risk(day) / effect[:, None]
+    d = np.zeros((*tally.events.shape[:2], len(day)))
+    d[:, :, np.searchsorted(day, tally.day)] = tally.events / effect[:, None, None]
+    span = np.searchsorted(np.asarray(spans, dtype=float), day)
     onto = (span[:, None] == np.arange(len(spans) + 1)).astype(float)
-    total = n.sum(axis=0)
-    hazard = np.divide(d.sum(axis=0), total, out=np.zeros(d.shape[1:]), where=total > 0)
+    time = n.sum(axis=0) * np.diff(day, prepend=day[0] - 1)
+    seen, whole = d.sum(axis=0) @ onto, time @ onto
+    even = _over(time, whole[span])
+    by_day = LUMPS * even + d.sum(axis=0)
+    unseen = seen == 0
     # nobody had it in this span: one event over all the time seen is the unit, its rate is drawn about half of that
-    unseen = (d.sum(axis=0) @ onto) == 0
-    time = total @ onto
-    flat = np.divide(1.0, time, out=np.zeros_like(time), where=time > 0)
-    hazard = np.where(unseen[:, span], np.where(total > 0, np.minimum(flat[span], 0.5), 0.0), hazard)
+    worth = np.where(unseen, 1.0, seen) / (LUMPS + seen)
+    hazard = _over(by_day * worth[:, span], n.sum(axis=0))
+    hazard = np.where(unseen[:, span], np.minimum(hazard, 0.5), hazard)
     C, S = unseen.shape
-    events = (d @ onto).reshape(len(n), C * S)
-    expected = np.stack([(n * h) @ onto for h in hazard], axis=1).reshape(len(n), C * S)
-    return _Cells(events=events, expected=expected, hazard=hazard, span=span, unseen=unseen.reshape(-1),
-                  by_day=d.sum(axis=0))  # fmt: skip
+    return _Cells(
+        day=day, events=(d @ onto).reshape(len(n), C * S),
+        expected=np.stack([(n * h) @ onto for h in hazard], axis=1).reshape(len(n), C * S),
+        hazard=hazard, span=span, unseen=unseen.reshape(-1), by_day=by_day,
+    )  # fmt: skip
+
+
+def _over(part: Floats, whole: Floats) -> Floats:
+    whole = np.broadcast_to(whole, part.shape)
+    out: Floats = np.divide(part, whole, out=np.zeros_like(part), where=whole > 0)
+    return out
 
 
 def _log_likelihood(d: Floats, e: Floats) -> Floats:
@@ -182,10 +210,11 @@ def _log_likelihood(d: Floats, e: Floats) -> Floats:
 
 
 def _prior() -> Floats:
-    # half-Cauchy(1) on the grid of 1/sqrt(a), its ends counted half (trapezoid); flat on the logarithm of the level
+    # half-Cauchy(1) on 1/sqrt(a), whose grid is even in logarithms, its ends counted half (trapezoid); flat on the
+    # logarithm of the level
     ends = np.ones(len(SPREAD))
     ends[[0, -1]] = 0.5
-    return np.log(ends / (1 + SPREAD**2))[:, None] + np.zeros(len(LEVEL))
+    return np.log(ends * SPREAD / (1 + SPREAD**2))[:, None] + np.zeros(len(LEVEL))
 
 
 def _weights(log: Floats) -> Floats:
@@ -193,10 +222,28 @@ def _weights(log: Floats) -> Floats:
     return w / w.sum()
 
 
+def _misfit(cells: _Cells, causes: int) -> Floats:
+    """Smallest two-sided p-value of each group after Bonferroni, of its spans and of its causes, shape (G,).
+
+    A group slow throughout surprises little in each span and much in all: scores of a cause's spans are added,
+    weighted by what was expected there.
+    """
+    z = _surprise(cells)
+    G, K = z.shape
+    if not K:
+        return np.ones(G)
+    weight = np.where(z == 0, 0.0, np.sqrt(cells.expected / (1 + cells.expected))).reshape(G, causes, -1)
+    added = (weight * z.reshape(weight.shape)).sum(axis=2)
+    by_cause = _over(added, np.sqrt((weight**2).sum(axis=2)))
+    p: Floats = 2 * np.minimum(
+        K * stats.norm.sf(np.abs(z).max(axis=1)), causes * stats.norm.sf(np.abs(by_cause).max(axis=1))
+    )
+    return p
+
+
 def _surprise(cells: _Cells) -> Floats:
-    """Two-sided mid-p of each group's events in each cell, as the other groups predict them, shape (G, cells)."""
-    G, K = cells.events.shape
-    p = np.ones((G, K))
+    """Normal score of the mid-p of each group's events in each cell, as the other groups predict them; 0: no say."""
+    z = np.zeros(cells.events.shape)
     a = (SPREAD**-2)[:, None]
     for k in np.flatnonzero(~cells.unseen):
         d, e = cells.events[:, k], cells.expected[:, k]
@@ -207,8 +254,8 @@ def _surprise(cells: _Cells) -> Floats:
             q = a / (a + mean)
             below = (w * stats.nbinom.cdf(np.ceil(d[g]) - 1, a, q)).sum()
             at = (w * stats.nbinom.pmf(np.round(d[g]), a, q)).sum()
-            p[g, k] = min(1.0, 2 * min(below + at / 2, 1 - below - at / 2))
-    return p
+            z[g, k] = stats.norm.ppf(np.clip(below + at / 2, 1e-12, 1 - 1e-12))
+    return z
 
 
 def _posterior(cells: _Cells, draws: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
@@ -232,15 +279,27 @@ def _posterior(cells: _Cells, draws: int, rng: np.random.Generator) -> tuple[Flo
     return factor, weight
 
 
+def _related(factor: Floats, causes: int, rng: np.random.Generator) -> Floats:
+    """Order the draws so that a group's multipliers of one cause go together from span to span; each keeps its own.
+
+    Shape (draws, G, cells). Ranks follow normal scores with a common part for the group and cause.
+    """
+    draws, groups, cells = factor.shape
+    common = rng.standard_normal((draws, groups, causes, 1))
+    own = rng.standard_normal((draws, groups, causes, cells // causes))
+    score = (np.sqrt(RELATED) * common + np.sqrt(1 - RELATED) * own).reshape(factor.shape)
+    return np.take_along_axis(np.sort(factor, axis=0), score.argsort(axis=0).argsort(axis=0), axis=0)
+
+
 def _shape(cells: _Cells, draws: int, rng: np.random.Generator) -> Floats:
-    """Draw how a span's pooled events fall on its days (Bayesian bootstrap), as a multiplier, shape (draws, C, k)."""
-    d = cells.by_day
-    drawn = rng.standard_gamma(d, (draws, *d.shape))
+    """Draw how a span's pooled hazard falls on its days (Dirichlet), as a multiplier, shape (draws, C, k)."""
+    worth = cells.by_day
+    drawn = rng.standard_gamma(worth, (draws, *worth.shape))
     for s in np.unique(cells.span):
         here = cells.span == s
-        total, sums = d[:, here].sum(axis=1), drawn[:, :, here].sum(axis=2)
-        drawn[:, :, here] *= np.divide(total, sums, out=np.zeros_like(sums), where=sums > 0)[:, :, None]
-    return np.divide(drawn, d, out=np.ones_like(drawn), where=d > 0)
+        total, sums = worth[:, here].sum(axis=1), drawn[:, :, here].sum(axis=2)
+        drawn[:, :, here] *= _over(np.broadcast_to(total, sums.shape), sums)[:, :, None]
+    return np.divide(drawn, worth, out=np.ones_like(drawn), where=worth > 0)
 
 
 def _incidence(cells: _Cells, factor: Floats, shape: Floats) -> Floats:
