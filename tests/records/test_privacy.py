@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import time
+
 import pandas as pd
 import pytest
 
@@ -97,3 +99,12 @@ def test_the_finding_says_what_was_there_and_not_what_it_said():
     assert "telephone" in parsed.troubles[0].rule
     assert "0123" not in parsed.troubles[0].rule + parsed.found[0]
     assert parsed.troubles[1] is None
+
+
+@pytest.mark.parametrize("piece", ["a", "a1b2", "x@", "Ann Example ", "12 ", "a.b-c@", "0161 ", "12 Long "])
+def test_a_cell_as_long_as_a_spreadsheet_allows_is_looked_over_at_once(piece):
+    """A pattern that begins again at every letter would take minutes; the time allowed is that of a slow machine."""
+    text = piece * (32_767 // len(piece))
+    start = time.process_time()
+    masked(text)
+    assert time.process_time() - start < 5

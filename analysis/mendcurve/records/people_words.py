@@ -21,8 +21,8 @@ _PLAIN = str.maketrans(
 )
 _DOMAIN = r"(?:com|org|net|info|eu|uk|ie|de|at|ch|fr|be|nl|es|it|pt|pl|dk|se|no|fi|us|ca|au|nz|example|test)"
 EMAIL = re.compile(
-    r"[\w.+%-]+\s*@\s*[\w-]+(?:\s?\.\s?[\w-]+)+"
-    rf"|[\w.+-]+\s*[\[({{]\s*at\s*[\])}}]\s*[\w-]+(?:\s*(?:\.|[\[({{]\s*dot\s*[\])}}])\s*[\w-]+)+"
+    r"(?<![\w.+%-])[\w.+%-]+\s*@\s*[\w-]+(?:\s?\.\s?[\w-]+)+"
+    rf"|(?<![\w.+-])[\w.+-]+\s*[\[({{]\s*at\s*[\])}}]\s*[\w-]+(?:\s*(?:\.|[\[({{]\s*dot\s*[\])}}])\s*[\w-]+)+"
     rf"|\b[\w.+-]+ at [\w-]+ dot {_DOMAIN}\b",
     re.I,
 )

@@ -71,7 +71,7 @@ _PERSON_PHRASES = frozenset(
         "date of birth of owner",
     )
 )
-_QUICK = re.compile(r"[@\d]|[\[({ ]at[\])} ]|[A-ZÀ-ÖØ-ÞŁŚŻ][\w.’-]+\s+\S*[A-ZÀ-ÖØ-ÞŁŚŻ]", re.I)
+_QUICK = re.compile(r"[@\d]|[\[({ ]at[\])} ]|(?<![A-ZÀ-ÖØ-ÞŁŚŻ])[A-ZÀ-ÖØ-ÞŁŚŻ][\w.’-]+\s+\S*[A-ZÀ-ÖØ-ÞŁŚŻ]", re.I)
 _CAPITALS = re.compile(r"[A-ZÀ-ÖØ-ÞŁŚŻ]")
 EMAIL, ADDRESS, POSTCODE = "an e-mail address", "a postal address", "a postcode"
 TELEPHONE, NAME = "a telephone number", "a person's name"
