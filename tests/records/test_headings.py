@@ -100,6 +100,17 @@ def test_a_merged_id_of_the_tables_own_is_never_given_to_two_rows(tmp_path):
     assert records.set_aside["row"].tolist() == [3]
 
 
+def test_an_id_made_of_a_merged_cell_is_made_for_each_row_it_covers(tmp_path):
+    intakes = [HEAD, ["S-1", "corn snake", "2026-03-02", "stray"]]
+    ill = [["stay_id", "condition", "found_on"], ["S-1", "mites", "2026-03-03"], [None, "burn", "2026-03-04"]]
+    book = written(tmp_path, {"intakes": intakes, "conditions": ill}, [("conditions", "A2:A3")])
+    settings = tmp_path / "own.toml"
+    settings.write_text('[tables.conditions]\nid_from = { episode_id = ["stay_id", "condition"] }\n')
+    records = load(book, settings=settings)
+    assert records["conditions"]["episode_id"].tolist() == ["S-1-mites", "S-1-burn"]
+    assert records["conditions"]["stay_id"].tolist() == ["S-1", "S-1"]
+
+
 def test_headings_that_repeat_are_told_apart_whatever_their_case():
     assert heading_names(["Weight", "b", "weight ", "", "WEIGHT"]) == [
         "Weight",

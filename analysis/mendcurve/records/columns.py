@@ -13,6 +13,7 @@ from mendcurve.records.dates import ORDERS, order_of, parse_dates
 from mendcurve.records.findings import DOUBTFUL, Ledger
 from mendcurve.records.folding import folded
 from mendcurve.records.ids import parse_ids
+from mendcurve.records.merging import over_merged
 from mendcurve.records.numbers import conflict, parse_counts, parse_money, parse_numbers, parse_weights
 from mendcurve.records.parsing import Parsed, Trouble, none, nothing
 from mendcurve.records.privacy import parse_free_text
@@ -114,7 +115,7 @@ def joined(sheet: Sheet, headings: tuple[str, ...]) -> pd.Series:
                 f'{sheet.where}: id_from in records.toml names "{heading}", but there is no such heading.',
                 remedy="Correct it." + nearest(heading, sheet.cells.columns),
             )
-        parts.append(sheet.cells[at].str.strip())
+        parts.append(over_merged(sheet.cells[at], [m for m in sheet.merges if m.heading == at], sheet.row).str.strip())
     joined = parts[0]
     for part in parts[1:]:
         joined = joined + "-" + part

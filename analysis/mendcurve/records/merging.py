@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +21,16 @@ class Merge:
     heading: str
     first: int
     last: int
+
+
+def over_merged(text: pd.Series, merges: Sequence[Merge], rows: np.ndarray) -> pd.Series:
+    """Return the cells of a column with the text of merged ones in each row they cover, for ids made of it."""
+    for merge in merges:
+        top = np.flatnonzero(rows == merge.first)
+        if len(top):
+            text = text.astype(object)
+            text = text.where(~((rows > merge.first) & (rows <= merge.last)), text.iloc[top[0]])
+    return text
 
 
 def fill_merged(

@@ -253,7 +253,7 @@ def _nothing(
         dates = [n for n in needed if n.endswith(("_date", "_on", "_at"))]
         blank = [
             (texts[n].str.strip().to_numpy() == "") | blanks(parsed[n])
-            for n in (dates if source.table == "outcomes" else needed)
+            for n in (dates or needed if source.table == "outcomes" else needed)
         ]
         out |= np.logical_and.reduce(blank)
     return out

@@ -123,11 +123,12 @@ def test_a_sheet_without_records_asks_nothing():
 
 def test_tables_below_titles_are_each_named_with_their_rows():
     rows = [["", "Arrivals"], ["Animal ID", "Species", "Date in"], *ROWS]
-    rows += [["", "", ""], ["WEIGH BOOK"], ["Animal ID", "Day", "Odd word"], ["A1", "2024-03-01", "5"]]
+    weights = [["Animal ID", "Day", "Grams"], ["A1", "2024-03-01", "5"]]
+    rows += [["", "", ""], ["WEIGH BOOK"], *weights, *weights]
     rows += [["", "", ""], ["", "Money"], ["Day", "Whim", "Odd"], ["2024-03-01", "x", "5"]]
     cells = [[str(cell) for cell in row] for row in rows]
     numbers = [n for n, row in enumerate(cells, start=1) if any(row)]
     grid = Grid(file="book.xlsx", name="One", cells=[cells[n - 1] for n in numbers], rows=numbers, counted=len(numbers))
     said = look_at(grid, KNOWN).refused
-    assert 'rows 7 to 8 (Animal ID, Day, Odd word), name the sheet "WEIGH BOOK"' in said
-    assert 'rows 11 to 12 (Day, Whim, Odd), name the sheet "Money"' in said
+    assert 'rows 7 to 10 (Animal ID, Day, Grams), name the sheet "WEIGH BOOK"' in said
+    assert 'rows 13 to 14 (Day, Whim, Odd), name the sheet "Money"' in said

@@ -123,7 +123,7 @@ def _is_register(intakes: _Rated) -> bool:
     found = {column: intakes.matches.get(column) for column in required("intakes")}
     return all(m is not None and m.exact for m in found.values()) and plain_heading(
         getattr(found["intake_date"], "heading", "")
-    ) not in ("date", "start", "start date")
+    ) not in ("date", "day", "start", "start date")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -222,7 +222,7 @@ def _like_a_table(name: str, words: tuple[str, ...]) -> tuple[float, str]:
 
 def _arrival(one: Seen, vocabulary: Vocabulary) -> str:
     """Return the heading of the day of arrival in any sheet, or ""."""
-    words = [w for w in vocabulary.headings["intakes"]["intake_date"] if w != "date"]
+    words = [w for w in vocabulary.headings["intakes"]["intake_date"] if w not in ("date", "day")]
     for heading, label in one.labels.items():
         profile = one.profiles[heading]
         if split_heading(label).plain in words and profile.date + profile.serial >= 0.5:

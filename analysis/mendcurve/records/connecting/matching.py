@@ -25,6 +25,10 @@ _WORD_IN = 0.55
 _MANY_WORDS = 12
 # Share of the words of a column that must be known as words of a code list, where its heading says nothing.
 _WORDS_DECIDE = 0.75
+_WORDS_LEAD = 0.5
+# Headings of bare numbers, and the column that counts animals, where the ids stand elsewhere.
+_BARE_NUMBER = ("no", "nos", "number", "nr", "num")
+_HOW_MANY = {"intakes": "group_size", "outcomes": "animals"}
 # Columns that are told by their words alone, though a row can do without them.
 _BY_WORDS = ("sex", "life_stage")
 _MAY_BE_NUMBERS = frozenset(("room", "place", "zone"))
@@ -175,13 +179,41 @@ def by_content(
             continue
         known = vocabulary.codes_of(table.name, column.name)
         shares = {h: profiles[h].share_in(known) for h in free if profiles[h].distinct > 1}
-        fit = [h for h, share in shares.items() if share >= _WORDS_DECIDE]
+        fit = [h for h, share in shares.items() if share >= _WORDS_DECIDE] or _leading(column, free, profiles, known)
         if len(fit) == 1:
             reason = f"{shares[fit[0]]:.0%} of its words are words for {column.name}"
             out[column.name] = Match(
                 column=column.name, heading=fit[0], score=0.5, exact=False, sure=True, reason=reason
             )
-    return out
+    return out | _counts(table, [h for h in free if h not in {m.heading for m in out.values()}], profiles)
+
+
+def _leading(
+    column: Column, free: Sequence[str], profiles: Mapping[str, Profile], known: Mapping[str, str]
+) -> list[str]:
+    """Return the one heading of which half the words are those of a required column, where no other has a quarter."""
+    ranked = sorted(((profiles[h].share_in(known), h) for h in free if profiles[h].distinct > 2), reverse=True)
+    clear = bool(ranked) and ranked[0][0] >= _WORDS_LEAD and all(s < _WORDS_LEAD / 2 for s, _ in ranked[1:])
+    return [ranked[0][1]] if column.required and clear else []
+
+
+def _counts(table: Table, free: Sequence[str], profiles: Mapping[str, Profile]) -> dict[str, Match]:
+    """Return the column of how many animals, where a heading such as "No." holds small numbers that repeat."""
+    column = _HOW_MANY.get(table.name, "")
+    fit = [h for h in free if split_heading(h).plain in _BARE_NUMBER and _small_counts(profiles[h])]
+    if not column or len(fit) != 1:
+        return {}
+    reason = "small whole numbers that repeat: how many animals"
+    return {column: Match(column=column, heading=fit[0], score=0.5, exact=False, sure=True, reason=reason)}
+
+
+def _small_counts(profile: Profile) -> bool:
+    return (
+        profile.filled >= 0.5 * profile.rows
+        and "1" in profile.words
+        and all(word.isdigit() and len(word) <= 2 for word in profile.words)
+        and profile.filled >= 2 * profile.distinct
+    )
 
 
 def _fit(label: str, column: Column, words: Sequence[str]) -> Named | None:

@@ -104,7 +104,10 @@ def stacked(grid: Grid, at: int, filled: list[int], known: frozenset[str]) -> st
     heads = [i for i in filled if i != at and _begins(grid, i, at, filled, known)]
     if not heads:
         return ""
-    first, *others = sorted((at, *heads))
+    words = {i: [folded(c) for c in grid.cells[i] if c.strip()] for i in (at, *heads)}
+    heads = sorted(words)
+    # Headings that stand again, as on each printed page, begin no table.
+    first, *others = [i for place, i in enumerate(heads) if not place or words[i] != words[heads[place - 1]]]
     edges = [*others[1:], len(grid.cells)]
     width = max(len(cells) for cells in grid.cells)
     parts = []

@@ -21,6 +21,7 @@ _TIMES = {
     **dict.fromkeys(("min", "mins", "minute", "minutes"), "minutes"),
 }
 _MONEY = {sign: sign for sign in "$€£¥"} | {code: code.upper() for code in ("usd", "eur", "gbp", "aud", "cad", "chf")}
+_SIGNS = frozenset("$€£¥")
 _BARE = {**UNITS, **_LENGTHS, **_MONEY}
 _BRACKETED = {**_BARE, **_TIMES, "in": "in", '"': "in", "m": "m"}
 _BRACKETS = re.compile(r"[(\[{<]([^()\[\]{}<>]*)[)\]}>]?")
@@ -84,6 +85,8 @@ def split_heading(text: str) -> HeadingParts:
     if not unit:
         rest, unit = _trailing_unit(rest)
     plain = plain_heading(rest)
+    if word in _SIGNS:  # a heading that is nothing but the sign of a currency
+        plain, unit = "amount", _MONEY[word]
     return HeadingParts(
         whole=plain_heading(word), plain=plain or plain_heading(word), unit=unit, order=order, note="; ".join(notes)
     )
