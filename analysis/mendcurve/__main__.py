@@ -40,6 +40,7 @@ def connect(
     """
     from mendcurve.documents import load
     from mendcurve.records.connecting import telling
+    from mendcurve.records.connecting.asking import lines_to_answer
     from mendcurve.records.connecting.proposing import propose
     from mendcurve.records.connecting.writing import write
 
@@ -53,6 +54,7 @@ def connect(
         readable = False
     else:
         readable = True
+    said += ["", *asked] if (asked := lines_to_answer([f for one in proposal.told for f in one.feeds])) else []
     said += ["", f"Written: {written}" + (f" ({why})" if why else "")]
     for line in [*said, *telling.next_steps(folder, written, proposal.questions, readable=readable)]:
         print(line)

@@ -39,7 +39,7 @@ def test_open_questions_are_exit_code_1(tmp_path, monkeypatch, capsys):
     (tmp_path / "Animals.csv").write_text(OPEN)
     code, out, _ = run(monkeypatch, capsys, "connect", tmp_path)
     assert code == 1
-    assert 'what do these words mean: "Fell from the sky"' in out
+    assert '"Fell from the sky" = "..."   (1 row; not known' in out
     assert "answer its 1 question" in out
 
 

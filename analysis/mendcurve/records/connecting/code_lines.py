@@ -110,10 +110,26 @@ def _coded(guesses: Sequence[CodeGuess], column: Column) -> list[Line]:
         elif masked(guess.theirs)[1]:
             continue
         elif guess.ours or guess.nothing:
-            out.append(Line(key=guess.theirs, value=guess.ours, reasons=(_rows(guess), guess.reason), question=True))
+            out.append(
+                Line(
+                    key=guess.theirs,
+                    value=guess.ours,
+                    reasons=(_rows(guess), guess.reason),
+                    question=True,
+                    rows=guess.count,
+                )
+            )
         elif unknown < _MOST:
             unknown += 1
-            out.append(Line(key=guess.theirs, value=UNANSWERED, reasons=(_rows(guess), "not known"), question=True))
+            out.append(
+                Line(
+                    key=guess.theirs,
+                    value=UNANSWERED,
+                    reasons=(_rows(guess), "not known"),
+                    question=True,
+                    rows=guess.count,
+                )
+            )
     if not out:
         return []
     can = f'Our words: {", ".join(meanings(column))}; "" where there is nothing to read; "set aside".'
@@ -129,9 +145,25 @@ def _suggested(guesses: Sequence[CodeGuess], otherwise: str) -> list[Line]:
         if masked(guess.theirs)[1]:
             continue
         if guess.ours:
-            out.append(Line(key=guess.theirs, value=guess.ours, reasons=(_rows(guess), guess.reason), question=True))
+            out.append(
+                Line(
+                    key=guess.theirs,
+                    value=guess.ours,
+                    reasons=(_rows(guess), guess.reason),
+                    question=True,
+                    rows=guess.count,
+                )
+            )
         elif otherwise:
-            out.append(Line(key=guess.theirs, value=UNANSWERED, reasons=(_rows(guess), otherwise), question=True))
+            out.append(
+                Line(
+                    key=guess.theirs,
+                    value=UNANSWERED,
+                    reasons=(_rows(guess), otherwise),
+                    question=True,
+                    rows=guess.count,
+                )
+            )
     return out
 
 

@@ -245,7 +245,7 @@ def _best_link(one: Seen, known: set[str], skip: Iterable[str] = ()) -> tuple[st
     tried = [
         (round(_overlap(one, h, known), 3), -at, h)
         for at, (h, p) in enumerate(one.profiles.items())
-        if p.date < 0.5 and p.filled and h not in set(skip)
+        if p.filled and h not in set(skip)
     ]
     share, _, heading = max(tried, default=(0.0, 0, ""))
     return heading, share

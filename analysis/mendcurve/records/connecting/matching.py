@@ -100,8 +100,8 @@ def content_fit(column: Column, profile: Profile, known: Mapping[str, str]) -> f
         return 0.4
     if column.kind in ("date", "datetime"):
         return 0.0 if profile.date + profile.serial < 0.5 else 0.5 + 0.5 * profile.date
-    if profile.date >= 0.5:
-        return 0.0
+    if profile.date >= 0.5:  # numbers such as 2024-7 look like dates
+        return 0.3 if column.kind == "id" else 0.0
     if column.kind in ("count", "number", "money"):
         return 0.0 if profile.number < 0.5 else 0.5 + 0.4 * profile.number
     if column.kind in ("yes_no", "code", "list"):

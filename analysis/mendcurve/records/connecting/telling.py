@@ -15,6 +15,8 @@ from mendcurve.records.records import Records
 
 # Doubts shown of one feed; all of them stand in the file.
 _MOST = 4
+# What is said of a row whose stay or animal is not among the intakes.
+_NO_INTAKE = r"must be one of intakes"
 
 
 def lines_of(proposal: Proposal) -> list[str]:
@@ -62,10 +64,8 @@ def _doubts(one: Told) -> list[str]:
         for column, lines in feed.codes.items():
             asked = [line for line in lines if line.question]
             if asked:
-                words = ", ".join(f'"{line.key}"' for line in asked[:5])
-                out.append(
-                    f"{feed.table}, {column}: what do these words mean: {words}{' ...' if len(asked) > 5 else ''}"
-                )
+                n = len(asked)
+                out.append(f"{feed.table}, {column}: {n} word{'s' if n > 1 else ''} to answer, listed below")
     return [one_line(doubt) for doubt in dict.fromkeys(out)]
 
 
@@ -78,9 +78,16 @@ def tried(records: Records) -> list[str]:
     kept = {name: len(frame) for name, frame in records.tables.items() if len(frame)}
     out = ["Read with this proposal: " + (", ".join(f"{n} rows of {t}" for t, n in kept.items()) or "no row") + "."]
     if len(records.set_aside):
-        rules = records.set_aside["reason"].value_counts().head(3)
+        tables, reasons = records.set_aside["table"], records.set_aside["reason"].astype(object)
+        waiting = (tables != "intakes") & reasons.str.contains(_NO_INTAKE, regex=True) & (tables == "intakes").any()
+        rules = reasons[~waiting].value_counts().head(3)
         out.append(f"{len(records.set_aside)} rows would be set aside, most of them because:")
         out += [_plain(f"  {rule} ({times} row{'s' if times > 1 else ''})") for rule, times in rules.items()]
+        if waiting.any():
+            out.append(
+                f"  {int(waiting.sum())} of them belong to animals whose intake is set aside or is not there: those of "
+                "the first kind are read when the intakes are"
+            )
     return out
 
 

@@ -20,13 +20,14 @@ _ESCAPES = {"\\": "\\\\", '"': '\\"', "\n": "\\n", "\r": "\\r", "\t": "\\t", "\b
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
-    """One key of a section; ``question`` writes it as a comment to be decided by the rescue."""
+    """One key of a section; ``question`` writes it as a comment to be decided by the rescue; ``rows`` wait for it."""
 
     key: str
     value: Any = None
     reasons: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
     question: bool = False
+    rows: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
