@@ -53,6 +53,8 @@ def test_days_by_hand_where_all_are_followed_to_the_end():
     assert share(answer, 30) == pytest.approx({"quarantine": 0.2, "treatment": 0.8, "left care": 0})
     assert share(answer, 90) == pytest.approx({"quarantine": 0, "treatment": 0.4, "left care": 0.6})
     assert answer.horizon == 180
+    # what comes after the last day told does not count on it
+    assert share(answer, 180) == pytest.approx({"quarantine": 0, "treatment": 0.2, "left care": 0.8})
     assert "34 in quarantine (95 % interval between" in answer.sentence()
     assert answer.sentence().startswith("Of 5 animals in care up to 31 December 2025, the first 180 days after intake")
 
@@ -144,6 +146,14 @@ def test_residents_from_the_first_day_are_left_out_and_later_ones_leave_that_day
     assert "1 animal kept for life from the first day was left out." in answer.notes()
 
 
+def test_a_resident_declared_late_and_moved_that_day_is_kept_and_cuts_nothing_off():
+    kept = [{"stay_id": "S0", "what": "permanent resident", "from_date": "2025-04-11"}]
+    first = {"moves": [(0, "quarantine"), (100, "residents")]}
+    answer = stay.zones(records([first] + [{"days": 40, "end": "adopted"}] * 9, periods=kept))
+    assert answer.horizon == 180
+    assert days_in(answer) == pytest.approx({"quarantine": 46, "kept for life": 8, "left care": 126})
+
+
 def test_a_group_counts_by_its_animals_and_is_one_of_its_own():
     rows = [{"days": 20, "end": "adopted"}] * 10
     alone = stay.zones(records([*rows, {"days": 100, "end": "adopted"}]))
@@ -171,6 +181,9 @@ def test_zones_by_rule_are_said_to_be():
     assert by_rule.recorded
     assert by_rule.to_frame()["assumed_days"].sum() == 8 * 60
     assert any("480 are placed in a zone by the rescue's rules" in note for note in by_rule.notes())
+    late = [{"came": -20, "days": 60, "end": "adopted", "moves": []}]
+    seen = stay.zones(records(rows + late, settings={"zones.default_quarantine_days": 31}))
+    assert seen.to_frame()["assumed_days"].sum() == 8 * 60 + 40  # of the late one, only from the records' start
     moved = stay.zones(records([through(60)] * 8))
     assert not any("rules" in note for note in moved.notes())
 
