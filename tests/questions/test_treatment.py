@@ -103,6 +103,30 @@ def test_where_misses_are_not_recorded_no_share_is_given():
     assert np.isnan(answer.to_frame()["share_on_time"].iloc[0])
 
 
+def test_a_course_with_a_written_miss_is_judged_and_the_others_are_told_apart():
+    doses = pd.DataFrame(
+        [*TWO["doses"].to_dict("records"), {"course_id": "C-2", "given_at": "2025-03-03 19:00", "result": "missed"}]
+    )
+    answer = treatment.doses(rescue(misses=False, courses=TWO["courses"], doses=doses), MARCH)
+    row = answer.to_frame().iloc[0]
+    assert row[["doses_due", "on_time", "late", "missed", "given_as_recorded"]].tolist() == [3, 1, 1, 1, 3]
+    # The hours are of the judged course alone: 24 h from each of its two doses, of 72.
+    assert row[["hours_covered", "hours_due"]].tolist() == [48, 72]
+    said = answer.sentence()
+    assert said.startswith("Of 3 doses due from 1 March 2025 to 31 March 2025 on 1 course, 1 of 3 (33 %")
+    assert "1 dose was late and 1 dose was missed" in said
+    assert "On 1 other course doses not given are not recorded" in said
+    assert "3 doses were given as recorded" in said
+    assert "Only courses with a dose written down as missed or refused are judged" in " ".join(answer.notes())
+
+
+def test_courses_never_speak_of_doses_not_given_where_these_are_not_recorded():
+    records = rescue(misses=False, **TWO)
+    said = treatment.courses(records, MARCH).sentence() + treatment.doses(records, MARCH).sentence()
+    assert said.count("not given") == 1
+    assert "doses not given are not recorded" in said
+
+
 def test_without_courses_it_says_so():
     records = rescue()
     for answer in (treatment.doses(records, MARCH), treatment.courses(records, MARCH), treatment.next_doses(records)):
@@ -122,7 +146,7 @@ def test_courses_stand_as_they_stand():
     assert row[["courses", "animals", "completed", "past_its_end", "running"]].tolist() == [2, 2, 1, 1, 0]
     assert row["doses_planned"] == 6
     assert row["doses_given"] == 5
-    assert answer.sentence().endswith("1 completed and 1 carried to the end with some doses not given.")
+    assert answer.sentence().endswith("1 completed and 1 past the planned end with fewer doses recorded as given than planned.")
 
 
 def test_next_doses_say_when_and_never_how_much():

@@ -144,6 +144,17 @@ def test_where_misses_are_not_recorded_nothing_is_called_missed():
     assert not courses.doses(records)["state"].isin(["missed", "late", "on time"]).any()
 
 
+@pytest.mark.parametrize("word", ["missed", "refused"])
+def test_a_written_miss_or_refusal_says_that_this_course_records_doses_not_given(word):
+    records = rescue([0, 144, 216], misses=False, results=["given", "given", word], as_of="2025-03-13")
+    assert states(records)[:4] == ["on time", "missed", "on time", word]
+
+
+def test_a_written_miss_after_the_as_of_date_says_nothing_yet():
+    records = rescue([0, 144, 216], misses=False, results=["given", "given", "missed"], as_of="2025-03-08")
+    assert states(records)[:3] == ["given as recorded", "no record", "given as recorded"]
+
+
 def test_a_course_without_an_end_has_one_next_dose():
     records = rescue([0, 72], planned=None, as_of="2025-03-08")
     assert states(records) == ["on time", "on time", "not yet due"]

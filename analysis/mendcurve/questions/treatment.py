@@ -56,6 +56,7 @@ class Doses(Answer):
     recorded: bool
     misses_recorded: bool
     strays: int
+    unjudged: int
 
     def to_frame(self) -> pd.DataFrame:
         """Return ``by`` (all, condition, month), ``group``, counts by state, share on time, hours covered."""
@@ -95,10 +96,19 @@ class Doses(Answer):
         interval = share_of(on_time, due, row["low"], row["high"])
         tail = f"; {rest}" if rest else ""
         hours = percent(row["hours_covered"] / row["hours_due"])
+        judged = row["courses"] - self.unjudged
+        others = (
+            f" On {count(self.unjudged, 'other course')} doses not given are not recorded, so nothing is called missed "
+            f"or on time there: {count(row['given_as_recorded'], 'dose')} {were(row['given_as_recorded'])} given as "
+            "recorded."
+            if self.unjudged
+            else ""
+        )
         return (
-            f"Of {count(due, 'dose')} due {from_to(self.period)} on {count(row['courses'], 'course')}, {interval} "
+            f"Of {count(due, 'dose')} due {from_to(self.period)} on {count(judged, 'course')}, {interval} "
             f"{were(on_time)} given on time{tail}. "
             f"{row['hours_covered']:,.0f} of {row['hours_due']:,.0f} hours under treatment ({hours}) were covered."
+            f"{others}"
         )
 
     def notes(self) -> tuple[str, ...]:
@@ -109,6 +119,11 @@ class Doses(Answer):
         if not self.misses_recorded:
             notes.append(
                 'The rescue has not said that doses not given are written down (setting "doses.misses_recorded").'
+            )
+        elif self.unjudged:
+            notes.append(
+                "Only courses with a dose written down as missed or refused are judged: the rescue has not said that "
+                'doses not given are written down for all (setting "doses.misses_recorded").'
             )
         extra = int(self.frame["extra"].iloc[0])
         if extra:
@@ -136,6 +151,8 @@ def doses(records: Records, period: Period | None = None) -> Doses:
     -----
     Counts are of doses due in the period whose time is up; extra doses by the day given. ``share_on_time`` is on time
     over on time + late + missed + refused, Wilson limits with both numbers divided by the design effect of courses.
+    Where the rescue has not said that doses not given are written down, only courses with a dose written down as
+    missed or refused are judged, and hours are of these courses.
     """
     period = span(records, period)
     rows = timeline.doses(records)
@@ -143,19 +160,27 @@ def doses(records: Records, period: Period | None = None) -> Doses:
     rows = rows.assign(month=when.dt.strftime("%Y-%m"), condition=rows["condition"].fillna("not recorded"))
     rows = rows[period.contains(when) & rows["state"].isin([*timeline.DECIDED, "extra"])]
     hours = timeline.hours(records, period.start, period.end)
+    hours = hours[timeline.misses_recorded(records, hours["course_id"])]
     hours["condition"] = hours["condition"].fillna("not recorded")
     parts = [_counted(rows.assign(group="all doses"), hours.assign(group="all doses"), "all", ["all doses"])]
     parts.append(_counted(rows.assign(group=rows["condition"]), hours.assign(group=hours["condition"]), "condition"))
     parts.append(_counted(rows.assign(group=rows["month"]), None, "month"))
-    misses = bool(records.settings["doses.misses_recorded"])
     frame = pd.concat(parts, ignore_index=True)
+    due = rows.drop_duplicates("course_id")["course_id"]
+    judged = timeline.misses_recorded(records, due)
+    misses = bool(judged.any()) or bool(records.settings["doses.misses_recorded"])
     if not misses:
         blank = ["share_on_time", "low", "high", "hours_covered", "hours_due"]
         frame = frame.assign(**dict.fromkeys(blank, np.nan))
     frame.attrs.update(title="Doses due, and what became of them", units=_DOSE_UNITS, definition=_RULE)
     strays = int((~records["doses"]["course_id"].isin(records["courses"]["course_id"])).sum())
     return Doses(
-        frame=frame, period=period, recorded=bool(len(records["courses"])), misses_recorded=misses, strays=strays
+        frame=frame,
+        period=period,
+        recorded=bool(len(records["courses"])),
+        misses_recorded=misses,
+        strays=strays,
+        unjudged=int((~judged).sum()),
     )
 
 

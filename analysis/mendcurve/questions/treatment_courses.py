@@ -11,6 +11,7 @@ from mendcurve.questions.spans import from_to, span
 from mendcurve.questions.wording import count, listing
 from mendcurve.records.records import Records
 from mendcurve.timelines import courses as timeline
+from mendcurve.timelines.episodes import different_animals, episodes
 from mendcurve.timelines.period import Period
 
 NO_COURSES = "Treatment courses and doses are not recorded."
@@ -41,7 +42,7 @@ class Courses(Answer):
             "completed": "completed",
             "stopped": "stopped early",
             "left": "cut short because the animal left",
-            "past its end": "carried to the end with some doses not given",
+            "past its end": "past the planned end with fewer doses recorded as given than planned",
             "running": "still running",
         }
         parts = [f"{row[s.replace(' ', '_')]:,} {w}" for s, w in words.items() if row[s.replace(" ", "_")]]
@@ -94,10 +95,9 @@ def courses(records: Records, period: Period | None = None) -> Courses:
     table = timeline.courses(records)
     table = table[period.contains(table["first_dose_at"].dt.floor("D"))]
     table = table.assign(condition=table["condition"].fillna("not recorded"))
-    frame = pd.concat(
-        [_stand(table.assign(group="all courses"), ["all courses"]), _stand(table.assign(group=table["condition"]))],
-        ignore_index=True,
-    )
+    whole, by = table.assign(group="all courses"), table.assign(group=table["condition"])
+    seen = episodes(records)
+    frame = pd.concat([_stand(whole, seen, ["all courses"]), _stand(by, seen)], ignore_index=True)
     frame.attrs.update(
         title="Courses and how they stand",
         units={
@@ -128,14 +128,22 @@ def next_doses(records: Records) -> NextDoses:
     return NextDoses(frame=frame, as_of=records.as_of, recorded=bool(len(records["courses"])))
 
 
-def _stand(table: pd.DataFrame, groups: list[str] | None = None) -> pd.DataFrame:
+def _animals(courses: pd.DataFrame, seen: pd.DataFrame) -> int:
+    """Count the animals behind courses, each once; a course whose episode is not known is of one animal."""
+    known = courses["episode_id"].isin(seen["episode_id"])
+    there = different_animals(seen[seen["episode_id"].isin(courses["episode_id"])])
+    return there + int(courses.loc[~known, "cluster"].nunique())
+
+
+def _stand(table: pd.DataFrame, seen: pd.DataFrame, groups: list[str] | None = None) -> pd.DataFrame:
     groups = sorted(table["group"].unique()) if groups is None else groups
     counted = pd.crosstab(table["group"], table["status"]).reindex(index=groups, columns=list(STATUSES), fill_value=0)
     counted.columns = [c.replace(" ", "_") for c in counted.columns]
     by = table.groupby("group")
     known = table[table["planned"].notna()].groupby("group")
     more = pd.DataFrame({
-        "courses": by.size(), "animals": by["cluster"].nunique(), "doses_planned": known["planned"].sum(),
+        "courses": by.size(), "animals": pd.Series({name: _animals(rows, seen) for name, rows in by}, dtype="int64"),
+        "doses_planned": known["planned"].sum(),
         "doses_given": by["given"].sum(), "hours_covered": by["hours_covered"].sum(),
         "hours_due": by["hours_due"].sum(),
     }).reindex(groups).fillna(0)  # fmt: skip

@@ -171,8 +171,16 @@ TABLES: dict[str, Table] = {
             "a dose given or missed",
             (
                 _c("course_id*", "id", "The course it belongs to."),
-                _c("given_at*", "datetime", "When it was given, or was to be given."),
-                _c("due_at", "datetime", "When it was due, if written down."),
+                _c(
+                    "given_at*",
+                    "datetime",
+                    "When it was given. Empty for a dose missed or refused whose due_at is filled in.",
+                ),
+                _c(
+                    "due_at",
+                    "datetime",
+                    "When it was due, if written down; it stands for given_at where a dose was missed or refused.",
+                ),
                 _c("result", "code", "What happened.", codes=("given", "refused", "missed"), default="given"),
             ),
         ),

@@ -13,6 +13,7 @@ import pandas as pd
 from mendcurve.records.building import TIMED
 from mendcurve.records.codes import NOTHING_HERE
 from mendcurve.records.columns import headings_of, number_ids, parsed_columns, rows_where, texts_of
+from mendcurve.records.dose_times import times_of
 from mendcurve.records.findings import CHANGED, SET_ASIDE, Ledger
 from mendcurve.records.merging import fill_merged
 from mendcurve.records.parsing import BLANK, UNREADABLE, Parsed, Trouble
@@ -86,6 +87,8 @@ def translate(
     fill_merged(sheet.merges, source.table, headings, texts, ledger, (sheet.file, sheet.sheet, sheet.row))
     number_ids(sheet, source, texts, kept & ~barred & ~repeated, ledger)
     parsed = parsed_columns(sheet, source, texts, settings)
+    if table.name == "doses":
+        parsed["given_at"] = times_of(parsed)
     here = kept & (rows_where(sheet, source.only_where, "only_where") if source.only_where else True)
     here &= ~_nothing(_own(source, headings, sheet, others), source, texts, parsed, shared=bool(others))
     lines = Lines(sheet, source.table, texts, ledger)

@@ -95,10 +95,9 @@ def doses(records: Records, frame: pd.DataFrame | None = None) -> pd.DataFrame:
     The rules of matching are those of ``dose_matching.match``. A dose is judged missed when its time (due + h) ran out
     by the end of the as-of day, before the course was stopped and before the animal left; one that is due but whose
     time has not run out is not yet due. Records after the stop, or after the animal left, are extra. A stop without
-    a time of day leaves that day's doses matched and none of them missed. Where the rescue does not record misses
-    (``doses.misses_recorded``) nothing is inferred: given doses are "given as recorded", a planned dose without a
-    record is "no record"; a refusal, and a miss that was written down, keep their word. Doses of a course that is not
-    in the records answer nothing and are left out here.
+    a time of day leaves that day's doses matched and none of them missed. Where misses are not recorded (see
+    ``misses_recorded``) nothing is inferred: given doses are "given as recorded", a planned dose without a record is
+    "no record". Doses of a course that is not in the records answer nothing and are left out here.
 
     Times are local and naive: across a change of the clocks an interval is off by an hour.
     """
@@ -201,7 +200,7 @@ def _doses(records: Records, plan: pd.DataFrame) -> pd.DataFrame:
         has_time=_take(written["given_at_has_time"].astype("boolean"), spot),
         takes_effect_at=_stamp(at[spot], has), _order=np.where(has, at[spot], found.due), _course=found.course,
     )  # fmt: skip
-    rows = _unjudged(rows, bool(records.settings["doses.misses_recorded"]))
+    rows = _unjudged(rows, misses_recorded(records, rows["course_id"]))
     rows = rows.sort_values(["_course", "_order", "number"], kind="stable", ignore_index=True)
     return rows.astype({"state": "str"}).reindex(columns=list(DOSE_COLUMNS))
 
@@ -228,12 +227,22 @@ def _found(written: pd.DataFrame, plan: pd.DataFrame) -> Matched:
     )  # fmt: skip
 
 
-def _unjudged(rows: pd.DataFrame, misses_recorded: bool) -> pd.DataFrame:
+def misses_recorded(records: Records, course_ids: pd.Series) -> pd.Series:
+    """Return whether doses not given are written down for each of ``course_ids``, as booleans with their index.
+
+    The rescue says so (``doses.misses_recorded``), or a dose of the course is written down as missed or refused.
+    """
+    if records.settings["doses.misses_recorded"]:
+        return pd.Series(True, index=course_ids.index)
+    table = records["doses"]
+    table = table[table["given_at"] < records.as_of + pd.Timedelta(days=1)]
+    return course_ids.isin(table.loc[table["result"].isin(["missed", "refused"]), "course_id"]).astype(bool)
+
+
+def _unjudged(rows: pd.DataFrame, judged: pd.Series) -> pd.DataFrame:
     """Where misses are not recorded, call nothing late, on time or missed that rests on an unwritten dose."""
-    if misses_recorded:
-        return rows
-    state = rows["state"].mask(rows["state"].isin(["on time", "late"]), AS_RECORDED)
-    return rows.assign(state=state.mask((state == "missed") & rows["given_at"].isna(), NO_RECORD))
+    state = rows["state"].mask(~judged & rows["state"].isin(["on time", "late"]), AS_RECORDED)
+    return rows.assign(state=state.mask(~judged & (state == "missed"), NO_RECORD))
 
 
 def _status(out: pd.DataFrame) -> pd.Series:
