@@ -317,15 +317,59 @@ def test_care_days_count_animals_and_begin_with_the_period():
     assert row["per_care_day"] == 1
 
 
-def test_a_bill_after_the_end_counts_and_one_after_day_180_does_not():
-    bills = [bill("2025-09-20", 60, episode_id="E-1"), bill("2025-09-20", 60, episode_id="E-2")]
-    row = (
-        costs.per_episode(rescue(bills, n=6, conditions=ended(6, [10, 300, 10, 10, 10, 10])), draws=20)
-        .to_frame()
-        .iloc[0]
-    )
-    assert row["spent"] == 60
-    assert row["mean"] == pytest.approx(10)
+def test_money_before_an_episode_or_after_its_end_or_after_day_180_is_in_no_mean_and_listed():
+    bills = [
+        bill("2025-01-05", 900, stay_id="S-3"),
+        bill("2025-02-05", 10, episode_id="E-1"),
+        bill("2025-02-11", 10, episode_id="E-1"),
+        bill("2025-02-12", 60, episode_id="E-1"),
+        bill("2025-07-31", 20, episode_id="E-2"),
+        bill("2025-09-20", 70, episode_id="E-2"),
+    ]
+    answer = costs.per_episode(rescue(bills, n=6, conditions=ended(6, [10, 300, 10, 10, 10, 10])), draws=20)
+    row = answer.to_frame().iloc[0]
+    assert row["spent"] == 40
+    assert row["mean"] == pytest.approx(40 / 6)
+    assert answer.outside()[["amount", "why"]].to_numpy().tolist() == [
+        [900, "before its episode was found"],
+        [60, "after its episode ended or was last heard of"],
+        [70, "after day 180 of its episode"],
+    ]
+    assert answer.parts()["amount"].tolist() == [40, 900, 60, 70, 1070]
+    assert any("1,030.00 EUR in 3 entries lies outside" in note for note in answer.notes())
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_medical_spending_reconciles_to_the_cent_whatever_it_names(seed):
+    rng = np.random.default_rng(seed)
+    conditions = ended(6, [10, 300, None, 0, 40, 10])
+    conditions.loc[5, ["stay_id", "condition"]] = ["S-1", "mites"]  # S-1 has two, S-6 none
+    conditions.loc[4, "found_on"] = "2024-12-01"
+    rows = [
+        bill(
+            str(pd.Timestamp("2025-01-01") + pd.Timedelta(days=int(rng.integers(0, 365))))[:10],
+            Decimal(int(rng.integers(1, 100_000))) / 100,
+            rng.choice(["medical", "running"]),
+            stay_id=rng.choice([*(f"S-{i}" for i in range(1, 7)), None]),
+        )
+        for _ in range(200)
+    ]
+    answer = costs.per_episode(rescue(rows, n=6, conditions=conditions), draws=20)
+    total = sum(Decimal(r["amount"]) for r in rows if r["category"] == "medical")
+    parts = answer.parts()
+    assert parts["amount"].iloc[-1] == total == sum(parts["amount"].iloc[:-1])
+    assert len(parts) == 9
+    assert answer.to_frame()["spent"].iloc[0] == parts["amount"].iloc[0]
+    listed = parts.set_index("medical_spending")["amount"].iloc[1:4].sum()
+    assert answer.outside()["amount"].sum() == listed
+
+
+def test_medical_spending_that_does_not_add_up_is_refused():
+    from mendcurve.questions.costs_windows import parts
+
+    rows = pd.DataFrame({"place": ["tied to no animal"], "amount": [Decimal(5)]})
+    with pytest.raises(InputError, match="must add up"):
+        parts(rows, Decimal(6), "EUR")
 
 
 def test_day_30_belongs_to_the_first_30_days():

@@ -77,3 +77,53 @@ def test_the_parts_of_a_group_add_up_in_a_grant(records):
 def test_an_episode_of_a_group_is_one_episode_in_the_wait_for_the_vet(records):
     row = treatment.vet_wait(records, YEAR).to_frame().iloc[0]
     assert (row["episodes"], row["seen"]) == (3, 3)  # the group's two parts are one episode
+
+
+def test_the_animals_of_a_group_are_counted_in_courses_and_in_the_cost_of_an_episode(records):
+    row = costs.per_episode(records, draws=20).to_frame().iloc[0]
+    assert (row["episodes"], row["animals"]) == (2, 6)
+    courses = pd.DataFrame(
+        {
+            "course_id": ["C1", "C2", "C3"],
+            "episode_id": ["E1", "E2", "E3"],
+            "first_dose_at": "2025-02-03",
+            "interval_hours": 24,
+            "doses_planned": 2,
+        }
+    )
+    again = from_frames(
+        as_of="2025-12-31",
+        records_start="2025-01-01",
+        intakes=records["intakes"][["stay_id", "species", "intake_date", "intake_type", "group_size"]],
+        conditions=records["conditions"][["episode_id", "stay_id", "condition", "found_on", "ended_on"]],
+        courses=courses,
+    )
+    row = treatment.courses(again, YEAR).to_frame().iloc[0]
+    assert (row["courses"], row["animals"]) == (3, 6)
+
+
+def test_an_animal_that_came_twice_is_one_animal_in_the_cost_of_an_episode():
+    records = from_frames(
+        as_of="2025-12-31",
+        records_start="2025-01-01",
+        intakes=pd.DataFrame(
+            {
+                "stay_id": ["S1", "S2"],
+                "animal_id": "A1",
+                "species": "corn snake",
+                "intake_date": ["2025-02-01", "2025-06-01"],
+                "intake_type": "stray",
+            }
+        ),
+        outcomes=pd.DataFrame({"stay_id": ["S1"], "outcome_date": ["2025-03-01"], "outcome_type": ["adopted"]}),
+        conditions=pd.DataFrame(
+            {
+                "episode_id": ["E1", "E2"],
+                "stay_id": ["S1", "S2"],
+                "condition": "mites",
+                "found_on": ["2025-02-01", "2025-06-01"],
+            }
+        ),
+    )
+    row = costs.per_episode(records, draws=20).to_frame().iloc[0]
+    assert (row["episodes"], row["animals"]) == (2, 1)

@@ -11,13 +11,14 @@ import pandas as pd
 from mendcurve.methods.money import exact_sum, mean_cost
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.costs_ledger import KIND, NO_SPENDING, spent
+from mendcurve.questions.costs_windows import COUNTED, HORIZON, UNTOLD, by_interval, outside, parts, placed
 from mendcurve.questions.wording import count, money, were
 from mendcurve.records.records import Records
-from mendcurve.timelines.episodes import episodes
+from mendcurve.timelines.episodes import different_animals, episodes
 from mendcurve.timelines.period import Period
 
 ALL = "all conditions"
-CUTS = np.arange(0.0, 181.0, 30.0)
+CUTS = np.arange(0.0, HORIZON + 1.0, 30.0)
 COLUMNS = (
     "condition",
     "episodes",
@@ -33,7 +34,8 @@ COLUMNS = (
     "answer",
 )
 _DEFINITION = (
-    "Medical spending tied to the episode, from the day found to day 180 or the end of the episode. Episodes cut off "
+    "Medical spending tied to the episode, from the day found to the day it ended, or to day 180 if that comes first; "
+    "what was spent before or after is in no mean and listed apart. Episodes cut off "
     "before that count for as long as they were seen, each month weighted up for those cut off (Bang & Tsiatis 2000, "
     "from memory); the plain mean of closed cases beside it leaves them out and is usually too low."
 )  # fmt: skip
@@ -44,6 +46,8 @@ class PerEpisode(Answer):
     """Mean medical cost of an episode by condition, with limits; the plain mean of closed cases beside it."""
 
     frame: pd.DataFrame
+    places: pd.DataFrame
+    strays: pd.DataFrame
     currency: str
     recorded: bool
     entered_late: int
@@ -56,6 +60,14 @@ class PerEpisode(Answer):
         """Return one row in all and one a condition."""
         return self.frame
 
+    def parts(self) -> pd.DataFrame:
+        """Return where all medical spending went, in parts that add up to it."""
+        return self.places
+
+    def outside(self) -> pd.DataFrame:
+        """Return the entries that have an episode but lie before it was found, after its end or after day 180."""
+        return self.strays
+
     def sentence(self) -> str:
         """Return the mean over all conditions with its interval and n."""
         if not self.recorded:
@@ -67,7 +79,7 @@ class PerEpisode(Answer):
         if np.isnan(row["mean"]):
             return f"With {n}, there are too few to say what an episode costs."
         if np.isnan(row["low"]):
-            limits = "too few animals with spending for an interval"
+            limits = "no interval: too few cost anything, or all cost the same"
         else:
             limits = f"95 % interval {row['low']:,.0f} to {row['high']:,.0f}"
         return (
@@ -80,7 +92,15 @@ class PerEpisode(Answer):
         """Return the definition and what was left out."""
         if not self.recorded:
             return ()
-        notes = [_DEFINITION]
+        notes = [
+            _DEFINITION,
+            "Animals: each once, a group as many as it has; a group is drawn as one for the interval.",
+        ]
+        if len(self.strays):
+            notes.append(
+                f"{money(exact_sum(self.strays['amount']), self.currency)} in "
+                f"{count(len(self.strays), 'entry', 'entries')} lies outside the days of its episode and is in no mean."
+            )
         if self.entered_late:
             notes.append(
                 f"{count(self.entered_late, 'episode')} found before the records of spending start "
@@ -119,83 +139,70 @@ def per_episode(records: Records, *, draws: int = 1000, seed: int = 0) -> PerEpi
     Partitioned by 30 days; complete = ended in any way or reached day 180. An episode of a group is one episode, ended
     when it ended for all. Spending that names a stay with one episode is that episode's; with several, nobody's, and
     said. Where nobody was followed to day 180 and some are cut off before, the mean is to the last 30 days reached
-    (``to_day``). Spending before the day found counts on that day, a bill after the end on the last day. A condition
-    needs ``counts.animals`` animals.
+    (``to_day``). Spending before the day found or after the end is in no mean: it is listed, and all parts add up to
+    the medical spending to the cent. A condition needs ``counts.animals`` animals, a group being one.
     """
-    spells, late, relapses = _followed(records)
-    rows = spent(records, Period(records.start_of("spending"), max(records.as_of, records.start_of("spending"))))
-    rows = rows[rows["category"] == "medical"]
-    rows, lost = _attributed(rows, records)
-    rows = rows[rows["episode_id"].isin(spells["episode_id"])]
-    cost, exact = _by_interval(rows, spells)
+    spells, seen, late, relapses = _followed(records)
+    window = Period(records.start_of("spending"), max(records.as_of, records.start_of("spending")))
+    rows = spent(records, window)
+    rows = placed(rows[rows["category"] == "medical"], spells, records)
+    cost, exact = by_interval(rows, spells, CUTS)
     least = int(records.settings["counts.animals"])
     groups = [(ALL, np.ones(len(spells), dtype=bool))]
     groups += [(str(c), (spells["condition"] == c).to_numpy()) for c in sorted(spells["condition"].unique())]
     table = [_estimated(name, spells[which], cost[which], exact[which], least, draws, seed) for name, which in groups]
-    frame = pd.DataFrame(table, columns=list(COLUMNS))
+    frame = pd.DataFrame(table, columns=list(COLUMNS)).assign(animals=[different_animals(seen), *_animals(seen)])
     currency = str(records.settings["rescue.currency"])
     frame.attrs.update(title="Medical cost of an episode to 180 days", definition=_DEFINITION, units={
         "episodes": "episodes", "animals": "animals", "ended_or_full": "episodes", "running": "episodes",
         "to_day": "days",
         **dict.fromkeys(("spent", "mean", "low", "high", "mean_of_closed"), currency)})  # fmt: skip
+    counted = rows["place"] == COUNTED
     return PerEpisode(
-        frame=frame, currency=currency, recorded=bool(len(records["spending"])), entered_late=late, relapses=relapses,
-        unattributed=lost, in_kind=exact_sum(rows.loc[rows["paid"] == KIND, "amount"]), as_of=records.as_of,
+        frame=frame, places=parts(rows, _medical(records, window), currency), strays=outside(rows, currency),
+        currency=currency, recorded=bool(len(records["spending"])), entered_late=late, relapses=relapses,
+        unattributed=exact_sum(rows.loc[rows["place"].isin(UNTOLD), "amount"]),
+        in_kind=exact_sum(rows.loc[counted & (rows["paid"] == KIND), "amount"]), as_of=records.as_of,
     )  # fmt: skip
 
 
-def _followed(records: Records) -> tuple[pd.DataFrame, int, int]:
-    """Return one row an episode seen from the day found, and how many were left out as late and as relapses."""
+def _medical(records: Records, window: Period) -> Decimal:
+    """Sum medical spending a second time, from the table as read."""
+    table = records["spending"]
+    return exact_sum(table.loc[window.contains(table["spent_on"]) & (table["category"] == "medical"), "amount"])
+
+
+def _animals(seen: pd.DataFrame) -> list[int]:
+    return [different_animals(rows) for _, rows in seen.groupby("condition", sort=True)]
+
+
+def _followed(records: Records) -> tuple[pd.DataFrame, pd.DataFrame, int, int]:
+    """Return one row an episode seen from the day found, their parts, and how many were left out: late, relapses."""
     rows = episodes(records)
     rows = rows[~rows["dead_on_arrival"]]
     whole = rows.groupby("episode_id", sort=False).agg(
         cluster=("cluster", "first"), condition=("condition", "first"), found_on=("found_on", "first"),
-        animals=("animals", "sum"), time=("last_day", "max"), open=("cause", lambda c: c.eq(0).any()),
+        time=("last_day", "max"), open=("cause", lambda c: c.eq(0).any()),
         relapse=("relapse", "first"), entry=("entry", "max"),
     ).reset_index()  # fmt: skip
     relapse = whole["relapse"].astype(bool)
     late = (whole["entry"] > -1) | (whole["found_on"] < records.start_of("spending"))
     kept = whole[~late & ~relapse].reset_index(drop=True)
     kept = kept.assign(ended=~kept["open"].astype(bool), time=kept["time"].clip(lower=0))
-    return kept, int((late & ~relapse).sum()), int(relapse.sum())
-
-
-def _attributed(rows: pd.DataFrame, records: Records) -> tuple[pd.DataFrame, Decimal]:
-    """Give each row its episode; the sum of those that have none."""
-    known = records["conditions"].drop_duplicates("episode_id")
-    by_stay = known.groupby("stay_id")["episode_id"]
-    only = by_stay.first()[by_stay.size() == 1]
-    episode = rows["episode_id"].where(rows["episode_id"].isin(known["episode_id"]))
-    episode = episode.where(episode.notna(), rows["stay"].map(only))
-    return rows.assign(episode_id=episode)[episode.notna()], exact_sum(rows.loc[episode.isna(), "amount"])
-
-
-def _by_interval(rows: pd.DataFrame, spells: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Cost of each episode by 30 days as floats, shape (n, 6), and its exact sum to day 180."""
-    place = pd.Series(np.arange(len(spells)), index=spells["episode_id"])
-    at = rows["episode_id"].map(place).to_numpy("int64")
-    day = (rows["spent_on"] - spells["found_on"].take(at).to_numpy()).dt.days.to_numpy()
-    day = np.clip(day, 0, spells["time"].to_numpy()[at])
-    interval = np.maximum(np.ceil(day / 30).astype(int) - 1, 0)
-    inside = day <= CUTS[-1]
-    cost = np.zeros((len(spells), len(CUTS) - 1))
-    np.add.at(cost, (at[inside], interval[inside]), rows["amount"].astype("float64").to_numpy()[inside])
-    exact = np.full(len(spells), Decimal(0), dtype=object)
-    np.add.at(exact, at[inside], rows["amount"].to_numpy()[inside])
-    return cost, exact
+    return kept, rows[rows["episode_id"].isin(kept["episode_id"])], int((late & ~relapse).sum()), int(relapse.sum())
 
 
 def _estimated(
     name: str, spells: pd.DataFrame, cost: np.ndarray, exact: np.ndarray, least: int, draws: int, seed: int
 ) -> dict[str, object]:
     time, ended = spells["time"].to_numpy("float64"), spells["ended"].to_numpy(bool)
-    animals = spells["cluster"].nunique()
+    own = spells["cluster"].nunique()
     complete = int((ended | (time >= CUTS[-1])).sum())
-    row = {"condition": name, "episodes": len(spells), "animals": animals, "ended_or_full": complete,
+    row = {"condition": name, "episodes": len(spells), "animals": 0, "ended_or_full": complete,
            "running": len(spells) - complete, "spent": exact_sum(exact), "answer": "too few to say",
            **dict.fromkeys(("to_day", "mean", "low", "high", "mean_of_closed"), np.nan)}  # fmt: skip
     cuts = _reached(time, ended)
-    if animals < least or len(cuts) < 2:
+    if own < least or len(cuts) < 2:
         return row
     spent_by = cost[:, : len(cuts) - 1]
     got = mean_cost(time, ended, spent_by, cuts, cluster=spells["cluster"].to_numpy(), draws=draws, seed=seed)

@@ -22,6 +22,7 @@ from mendcurve.records.row_order import check_order_of_rows
 from mendcurve.records.runs import check_runs
 from mendcurve.records.schemas import TABLES, schema
 from mendcurve.records.sorted_alone import check_sorted_alone
+from mendcurve.records.spending_dates import check_spending
 from mendcurve.records.weight_checks import check_weights
 
 
@@ -43,6 +44,7 @@ def check_doubts(
 ) -> None:
     """Point out what is doubtful in the rows that are kept."""
     check_inside_stay(review, as_of)
+    check_spending(review, as_of)
     check_intake_dates(review)
     check_order_of_rows(review)
     check_overlaps(review)

@@ -81,6 +81,14 @@ def animals_by(rows: pd.DataFrame, by: list[str]) -> pd.Series:
     return rows.groupby([*by, "episode_id"])["animals"].sum().groupby(level=by).max()
 
 
+def different_animals(rows: pd.DataFrame) -> int:
+    """Return the animals behind episode parts, each once: one that came again is the same where it has an id."""
+    same = rows["animal_id"].astype(TEXT).fillna("stay " + rows["stay_id"].astype(TEXT))
+    by = rows.assign(_same=same).groupby(["_same", "stay_id", "episode_id"])["animals"].sum()
+    # Episodes of a stay concern its animals; so do second stays of one animal.
+    return int(by.groupby(level="_same").max().sum())
+
+
 def clearing_recorded(records: Records) -> bool:
     """Whether the rescue writes down that an episode ended at all; without it nobody is ever seen to recover."""
     return records.has("conditions", "ended_on")
