@@ -102,6 +102,7 @@ RULES: tuple[Rule, ...] = (
     Rule("spending", "stay_id", DOUBTFUL, "", "the amount is in the sums, but in the cost of no stay"),
     Rule("spending", "episode_id", DOUBTFUL, "", "the amount is in the sums, but in the cost of no episode"),
     Rule("spending", "grant_id", DOUBTFUL, "", "the amount is in the sums, but charged to no grant"),
+    Rule("spending", "spent_on", DOUBTFUL, "", "the amount is in the sums, but in no cost of an episode if outside it"),
     Rule("spending", "", DOUBTFUL, "", "the amount is counted as written"),
     Rule("grants", "", DOUBTFUL, "", "the grant is reported as written"),
     Rule("receipts", "", DOUBTFUL, "", "the amount is in the grant's income as written, perhaps twice"),
