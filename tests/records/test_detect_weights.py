@@ -6,8 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from mendcurve.records import load
 from mendcurve.records.carried import carried, scale_step
-from mendcurve.records.slips import IF, SLIPS, suspects
+from mendcurve.records.slips import IF, SLIPS, WRITTEN, fitting, likely_by_bounds, likely_by_factor, suspects
 from mendcurve.records.weighed import in_order
 from mendcurve.records.weight_checks import check_weights
 from records.planting import Planted, clean, measured, review_of, single_series, with_weights
@@ -27,7 +28,12 @@ def slips(records, rng, factors):
     factor = rng.choice(factors, len(at))
     grams = frame["weight_g"].to_numpy()[at]
     meant = {int(frame["source_row"].iloc[a]): f"{g:.4g} g, {IF[f]}" for a, g, f in zip(at, grams, factor, strict=True)}
-    return Planted({"weighings": with_weights(frame, at, grams * factor)}, "weighings", rows(frame, at), meant)
+    spoilt = with_weights(frame, at, grams * factor)
+    unit = spoilt["unit"].to_numpy(dtype=object, copy=True)
+    # The unit that was written is the one the slip is about.
+    unit[at] = [WRITTEN.get(f, "g") for f in factor]
+    spoilt = spoilt.assign(unit=pd.Series(unit, index=spoilt.index).astype(frame["unit"].dtype))
+    return Planted({"weighings": spoilt}, "weighings", rows(frame, at), meant)
 
 
 def blocks(records, rng, length=3):
@@ -134,6 +140,26 @@ def table(*series):
     return frame.assign(source_row=np.arange(2, 2 + len(frame)))
 
 
+@pytest.mark.parametrize("factor", UNITS)
+def test_a_slip_of_units_is_only_likely_where_the_number_has_that_unit(factor):
+    weight = pd.Series([300.0 * factor])
+    for unit in ("g", "kg", "oz", "lb"):
+        why = fitting(pd.Series([SLIPS[factor]], dtype=object), pd.Series([unit], dtype="str"))
+        likely = likely_by_factor(why, weight).iloc[0]
+        assert ("unit" in why.iloc[0]) == (unit == WRITTEN[factor])
+        assert ("if the number is" in likely) == (unit == WRITTEN[factor])
+        bounds = (pd.Series([250.0]), pd.Series([350.0]), pd.Series([np.nan]), pd.Series([unit], dtype="str"))
+        assert (likely_by_bounds(weight, *bounds).iloc[0] != "") == (unit == WRITTEN[factor])
+
+
+def test_no_animal_weighed_in_grams_is_told_that_its_number_is_grams(tmp_path):
+    (tmp_path / "intakes.csv").write_text("stay_id,species,intake_date,intake_type\nS-1,house gecko,2026-03-01,stray\n")
+    (tmp_path / "weighings.csv").write_text("stay_id,weighed_on,weight,unit\nS-1,2026-03-02,250,g\n")
+    found = load(tmp_path, as_of="2026-03-31").findings.iloc[0]
+    assert "outside anything" in found["rule"]
+    assert "if the number is grams" not in found["likely"]
+
+
 def test_a_coarse_scale_repeats_and_is_not_carried_forward():
     rng = np.random.default_rng(3)
     small = [np.round(12 * np.exp(0.02 * rng.standard_normal(20))) for _ in range(30)]
@@ -187,7 +213,8 @@ def test_a_weight_out_of_bounds_says_what_would_be_in_them():
     frame = records["weighings"]
     one = single_series(records, 12)[0]
     own = frame["weight_g"].iloc[one[0]]
-    lines = told(records, weighings=with_weights(frame.iloc[one[:1]].reset_index(drop=True), np.array([0]), own * 1000))
+    heavy = with_weights(frame.iloc[one[:1]].reset_index(drop=True), np.array([0]), own * 1000)
+    lines = told(records, weighings=heavy.assign(unit=pd.Series(["kg"]).astype(frame["unit"].dtype)))
     assert "outside anything" in lines["rule"].iloc[0]
     assert f"{own:.4g} g, if the number is grams" in lines["likely"].iloc[0]
 

@@ -33,6 +33,17 @@ IF = {
     1 / POUND: "if the number is pounds",
     POUND: "if the number is grams",
 }
+# The unit written with the number, where the factor is that of two units: "250 g" is no number of grams in ounces.
+WRITTEN = {1000.0: "kg", 0.001: "g", 1 / OUNCE: "g", OUNCE: "oz", 1 / POUND: "g", POUND: "lb"}
+# What is left of a factor of a thousand where the unit written is another.
+THREE_PLACES = {
+    1000.0: "a decimal point may be missing, three places from the end",
+    0.001: "a decimal point may have slipped by three places",
+}
+_IF_THREE = {
+    1000.0: "if a decimal point is missing, three places from the end",
+    0.001: "if a decimal point slipped by three places",
+}
 _LOGS = np.log(list(SLIPS))
 # How near the step from one weighing to the next must be to a factor, on the log scale: animals change by a quarter
 # between weighings, units by ten and more. The same for the distance from the animal's other weighings.
@@ -161,21 +172,31 @@ def _beside_main(series: Weighed, main: np.ndarray) -> np.ndarray:
     return np.where(np.isnan(before), after, np.where(np.isnan(after), before, (before + after) / 2))
 
 
+def fitting(why: pd.Series, unit: pd.Series) -> pd.Series:
+    """Return reasons with those taken back that speak of another unit than the one written with the number."""
+    for factor, written in WRITTEN.items():
+        other = (why == SLIPS[factor]) & (unit != written).fillna(False).astype(bool)
+        why = why.mask(other, THREE_PLACES.get(factor, STRAY))
+    return why
+
+
 def likely_by_factor(why: pd.Series, weight: pd.Series) -> pd.Series:
     """Return the likely weight of those that slipped by a factor, in words; empty for the others."""
     out = pd.Series("", index=why.index, dtype=object)
-    hit = why.isin(list(SLIPS.values()))
+    factors = {text: number for said in (SLIPS, THREE_PLACES) for number, text in said.items()}
+    meant = {said[number]: words[number] for said, words in ((SLIPS, IF), (THREE_PLACES, _IF_THREE)) for number in said}
+    hit = why.isin(list(factors))
     if not hit.any():
         return out
-    factor = why[hit].map({text: number for number, text in SLIPS.items()}).astype("float64").astype("float64")
-    words = why[hit].map({text: IF[number] for number, text in SLIPS.items()})
+    factor = why[hit].map(factors).astype("float64")
+    words = why[hit].map(meant)
     grams = (weight[hit] / factor).astype("float64")
     said = [f"{g:.4g} g, {word}" for g, word in zip(grams, words, strict=True)]
     out.loc[hit] = pd.Series(said, index=out.index[hit], dtype=object)
     return out
 
 
-def likely_by_bounds(weight: pd.Series, low: pd.Series, high: pd.Series, own: pd.Series) -> pd.Series:
+def likely_by_bounds(weight: pd.Series, low: pd.Series, high: pd.Series, own: pd.Series, unit: pd.Series) -> pd.Series:
     """Return which weights within the bounds could have been meant, the nearest to the animal's own first, in words.
 
     Parameters
@@ -184,6 +205,8 @@ def likely_by_bounds(weight: pd.Series, low: pd.Series, high: pd.Series, own: pd
         Grams; only rows outside their bounds.
     own : Series of float
         The animal's usual weight (g), missing where not known; only a weight near it (threefold) is then offered.
+    unit : Series of str
+        The unit written with the number: no slip of another unit is offered.
     """
     out = pd.Series("", index=weight.index, dtype=object)
     if not len(out):
@@ -191,6 +214,7 @@ def likely_by_bounds(weight: pd.Series, low: pd.Series, high: pd.Series, own: pd
     for factor, said in IF.items():
         meant = weight / factor
         fits = (meant >= low) & (meant <= high) & (own.isna() | (np.abs(np.log(meant / own)) < np.log(3)))
+        fits &= unit == WRITTEN[factor] if factor in WRITTEN else True
         text = meant.map("{:.4g} g, ".format).astype(object) + said
         out = out.mask(fits & (out == ""), text).mask(fits & (out != "") & (out != text), out + "; or " + text)
     return out

@@ -8,7 +8,7 @@ import pandas as pd
 from mendcurve.records.carried import carried, same_day
 from mendcurve.records.growth import impossible
 from mendcurve.records.review import Review, among, by_id, looked_up, worded
-from mendcurve.records.slips import likely_by_bounds, likely_by_factor, slipped, spread, undecided
+from mendcurve.records.slips import fitting, likely_by_bounds, likely_by_factor, slipped, spread, undecided
 from mendcurve.records.swaps import swapped
 from mendcurve.records.weighed import Weighed, in_order
 
@@ -60,6 +60,7 @@ def _slips(review: Review, series: Weighed, told: pd.Series) -> pd.Series:
     rest = series.only(~told.to_numpy()[series.place])
     factor, why, other = spread(rest, *slipped(rest), frame.index)
     bad = why != ""
+    why = fitting(why, frame["unit"])
     rule = worded(
         "the weight is {factor} times this animal's weighings around it ({other} g): {why}",
         bad,
@@ -112,7 +113,7 @@ def _bounds(review: Review, frame: pd.DataFrame, told: pd.Series, intakes: pd.Da
     here = among(frame["stay_id"], frame.loc[bad, "stay_id"]) & ~frame["is_group_weight"]
     own = grams[here].where(~out & ~told).groupby(frame.loc[here, "stay_id"]).transform("median").reindex(frame.index)
     likely = pd.Series("", index=frame.index, dtype=object)
-    likely.loc[bad] = likely_by_bounds(grams[bad], low[bad], (high * animals)[bad], own[bad])
+    likely.loc[bad] = likely_by_bounds(grams[bad], low[bad], (high * animals)[bad], own[bad], frame.loc[bad, "unit"])
     review.doubt("weighings", bad, "weight", rule, "Correct the weight, its unit, or the species.", likely)
     return out
 
