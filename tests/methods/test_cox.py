@@ -173,3 +173,49 @@ def test_limits_cover_and_the_check_of_proportionality_keeps_its_level():
     print(f"coverage {inside / draws:.3f}, proportionality rejected {alarms / draws:.3f}")
     assert 0.93 < inside / draws < 0.975
     assert 0.025 < alarms / draws < 0.075
+
+
+def _clutches(seed: int, *, together: bool) -> tuple[Cohort, Ratios, np.ndarray]:
+    """Hazards that are proportional, 15 % of 120 subjects clutches of six: one row each, or six rows alike."""
+    rng = np.random.default_rng(seed)
+    size = np.where(rng.random(120) < 0.15, 6, 1)
+    x, length, cut = rng.integers(0, 2, 120) * 1.0, rng.geometric(0.03, 120), rng.integers(5, 100, 120)
+    code = np.arange(120) if together else np.repeat(np.arange(120), size)
+    weight = size.astype(float) if together else np.ones(len(code))
+    cohort = Cohort.of(None, np.minimum(length, cut)[code], (length <= cut)[code], x[code], weight=weight)
+    return cohort, cox(cohort, ("x",), cluster=code), code
+
+
+@pytest.mark.parametrize("together", [True, False])
+def test_clutches_do_not_make_hazards_look_out_of_proportion(together):
+    alarms = 0
+    for seed in range(200):
+        cohort, fit, code = _clutches(seed, together=together)
+        alarms += proportionality(cohort, fit, cluster=code).p[0] < 0.05
+    print(f"proportional hazards refused in {alarms / 200:.3f}")
+    assert alarms <= 22  # 5 % is 10; taken as so many animals it was 56 and more
+
+
+def test_a_clutch_in_one_row_and_in_six_rows_alike_is_tested_alike():
+    rng = np.random.default_rng(3)
+    size = np.where(rng.random(90) < 0.1, 6, 1)
+    x, length, code = rng.integers(0, 2, 90) * 1.0, rng.permutation(90) + 5, np.repeat(np.arange(90), size)
+    # rows alike are tied with each other alone: by Breslow's rule a row of six is six rows
+    one = Cohort.of(None, length, length < 70, x, weight=size, ties="breslow")
+    six = Cohort.of(None, length[code], length[code] < 70, x[code], ties="breslow")
+    fits = [cox(cohort, ("x",)) for cohort in (one, six)]
+    found = [
+        proportionality(cohort, fit, cluster=own, transform="identity").p[0]
+        for cohort, fit, own in zip((one, six), fits, (np.arange(90), code), strict=True)
+    ]
+    assert found[0] == pytest.approx(found[1], rel=0.15)
+
+
+def test_concordance_counts_pairs_by_the_product_of_weights():
+    weight = np.array([2.0, 1, 3, 1])
+    cohort = Cohort.of(None, [1, 2, 3, 4], [1, 1, 0, 1], [[3.0], [1], [2], [1]], weight=weight)
+    fit = cox(cohort, ("x",))
+    sign = 1.0 if fit.coefficient[0] > 0 else -1.0
+    # by hand: event 1 against 2, 3, 4 (all lower: 2 x 5 right), event 2 against 3 (higher, 3) and 4 (tied, 1)
+    right = (10 + 0.5) / 14
+    assert concordance(cohort, fit) == pytest.approx(right if sign > 0 else 1 - right)

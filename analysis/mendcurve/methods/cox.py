@@ -166,13 +166,17 @@ class Likelihood:
         value = (gone @ beta).sum() - weight @ np.log(risk)
         return _Point(float(value), gone.sum(axis=0) - weight @ mean, np.einsum("m,mij->ij", weight, spread))
 
-    def residuals(self, beta: Floats) -> Floats:
-        """Score residuals, shape (n, p): what each row adds to the gradient, unweighted."""
+    def residuals(self, beta: Floats, *, by_time: Floats | None = None) -> Floats:
+        """Score residuals, shape (n, p): what each row adds to the gradient, unweighted.
+
+        ``by_time`` (event times,) gives those of the covariates times a function of time.
+        """
         cohort = self.cohort
         risk, mean, _ = self.moments(beta, second=False)
         when, gone = cohort.draws
         steps = len(cohort.times[2])
-        rise = cohort.event_weight() / risk
+        factor = np.ones(steps) if by_time is None else by_time
+        rise = factor[when] * cohort.event_weight() / risk
         hazard = _by_time(when, np.column_stack([rise, rise[:, None] * mean]), steps)
         spared = _by_time(when, np.column_stack([gone * rise, (gone * rise)[:, None] * mean]), steps)
         total = np.vstack([np.zeros((1, hazard.shape[1])), np.cumsum(hazard, axis=0)])
@@ -184,7 +188,7 @@ class Likelihood:
         many = np.bincount(when, minlength=steps)
         own = _by_time(when, mean, steps) / many[:, None]
         out_ = -felt
-        out_[cohort.event] += self.x[cohort.event] - own[cohort.own]
+        out_[cohort.event] += factor[cohort.own, None] * (self.x[cohort.event] - own[cohort.own])
         return out_
 
 
