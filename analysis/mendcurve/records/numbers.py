@@ -10,7 +10,7 @@ import pandas as pd
 
 from mendcurve.records.findings import CHANGED, DOUBTFUL
 from mendcurve.records.folding import folded
-from mendcurve.records.parsing import NOTHING_WRITTEN, Parsed, Trouble, by_unique, nothing_written, unique_texts
+from mendcurve.records.parsing import NOTHING_WRITTEN, TAKEN, Parsed, Trouble, by_unique, nothing_written, unique_texts
 
 UNITS = {
     **dict.fromkeys(("g", "gr", "gm", "gms", "gram", "grams", "gramm"), "g"),
@@ -51,6 +51,12 @@ _WAS_TURNED = Trouble(
     DOUBTFUL,
 )
 _WHAT = "Write the number alone, with a point for decimals, and leave the cell empty if it is not known."
+_BELOW_ZERO = "Nothing, if it is money that came back. If it was paid, write the amount without the sign."
+_BRACKETS = Trouble("an amount in brackets, which is read as below zero", _BELOW_ZERO, TAKEN)
+_MINUS_BEHIND = Trouble("an amount with a minus behind it, which is read as below zero", _BELOW_ZERO, TAKEN)
+_GRAINS = Trouble(
+    "a weight in gr, which is read as grams", "Nothing, if these are grams. If they are grains, write grams.", TAKEN
+)
 _TOO_LARGE = Trouble("this number is too large to be true", _WHAT)
 _TWO_NUMBERS = Trouble("one cell must hold one number; a space in it may only set thousands apart", _WHAT)
 # Python refuses to make a number of thousands of figures.
@@ -136,7 +142,7 @@ def _weight(text: str, *, decimal: str) -> tuple[tuple[float, str] | None, Troub
         return None, trouble
     if value <= 0:
         return None, Trouble("a weight must be more than 0", "Correct it, or leave the cell empty.")
-    return (float(value), unit), trouble
+    return (float(value), unit), trouble or (_GRAINS if match["unit"].casefold() == "gr" else None)
 
 
 def _number(
@@ -226,7 +232,9 @@ def _money(text: str, *, decimal: str) -> tuple[Decimal | None, Trouble | None]:
     value, trouble = _value(match, grouped)
     if value is None:
         return None, trouble
-    return (-value if minus else value), trouble
+    if not minus:
+        return value, trouble
+    return -value, trouble or (_BRACKETS if word.startswith("(") else _MINUS_BEHIND)
 
 
 def _value(match: re.Match[str], decimal: str) -> tuple[Decimal | None, Trouble | None]:

@@ -15,6 +15,8 @@ from mendcurve.records.words import words_of
 UNREADABLE = "unreadable"
 # Effect of a word people write where there is nothing to write: read as an empty cell, told once a column.
 BLANK = "blank"
+# Effect of a meaning taken without asking: the value stands, told once a column.
+TAKEN = "taken"
 _NOTHING_WRITTEN = frozenset(
     ("na", "n/a", "n.a.", "n.a", "nan", "null", "#n/a", "-", "--", "---", "?", "??", "???", ".", "..", "...", "/")
 ) | frozenset(("unknown", "unk", "not known", "not recorded", "not applicable", "tbc", "tbd", "blank", "(blank)"))

@@ -14,15 +14,17 @@ from mendcurve.records.building import TIMED
 from mendcurve.records.codes import NOTHING_HERE
 from mendcurve.records.columns import headings_of, number_ids, parsed_columns, rows_where, texts_of
 from mendcurve.records.dose_times import times_of
-from mendcurve.records.findings import CHANGED, SET_ASIDE, Ledger
+from mendcurve.records.findings import CHANGED, CORRECTED, SET_ASIDE, Ledger
+from mendcurve.records.meanings import meanings_taken
 from mendcurve.records.merging import fill_merged
-from mendcurve.records.parsing import BLANK, UNREADABLE, Parsed, Trouble
+from mendcurve.records.parsing import BLANK, TAKEN, UNREADABLE, Parsed, Trouble
 from mendcurve.records.privacy import masked
 from mendcurve.records.schemas import TABLES, Column
 from mendcurve.records.settings import Settings
 from mendcurve.records.sheets import Sheet, named
 from mendcurve.records.sources import Source
 from mendcurve.records.unknown_words import unknown_codes
+from mendcurve.records.wide import plain_rows
 from mendcurve.records.words import one_text, text_array
 
 # Identical rows that may both be true: two payments of one amount on one day, two askings, two doses without an hour.
@@ -81,18 +83,20 @@ def translate(
     """
     table = TABLES[source.table]
     headings = headings_of(sheet, source)
-    barred = kept & rows_where(sheet, source.set_aside_where, "set_aside_where")
-    repeated = kept & ~barred & (sheet.twin > 0) & (table.name not in _MAY_REPEAT)
+    taken = kept & np.isin(plain_rows(pd.Series(sheet.row)), sorted(sheet.taken_out))
+    barred = kept & ~taken & rows_where(sheet, source.set_aside_where, "set_aside_where")
+    repeated = kept & ~barred & ~taken & (sheet.twin > 0) & (table.name not in _MAY_REPEAT)
     texts = texts_of(sheet, source, headings)
     fill_merged(sheet.merges, source.table, headings, texts, ledger, (sheet.file, sheet.sheet, sheet.row))
-    number_ids(sheet, source, texts, kept & ~barred & ~repeated, ledger)
+    number_ids(sheet, source, texts, kept & ~taken & ~barred & ~repeated, ledger)
     parsed = parsed_columns(sheet, source, texts, settings)
     if table.name == "doses":
         parsed["given_at"] = times_of(parsed)
     here = kept & (rows_where(sheet, source.only_where, "only_where") if source.only_where else True)
     here &= ~_nothing(_own(source, headings, sheet, others), source, texts, parsed, shared=bool(others))
     lines = Lines(sheet, source.table, texts, ledger)
-    bad = here & (barred | repeated | sheet.longer)
+    bad = here & (taken | barred | repeated | sheet.longer)
+    lines.add(here & taken, "", "taken out by the rescue, as it should not be there", "Nothing.", CORRECTED)
     lines.add(here & barred, "", "records.toml says to set this row aside", "Nothing, if that is right.", SET_ASIDE)
     lines.add(
         here & repeated,
@@ -102,7 +106,7 @@ def translate(
         SET_ASIDE,
     )
     lines.add(
-        here & sheet.longer & ~barred & ~repeated,
+        here & sheet.longer & ~taken & ~barred & ~repeated,
         "",
         "a row must have no more cells than there are headings",
         "Look for a comma or semicolon inside a cell, or add the heading.",
@@ -112,6 +116,8 @@ def translate(
     failed = np.zeros(len(sheet.row), dtype=bool)
     for column in table.columns:
         failed |= lines.troubles(column, parsed[column.name], sound)
+    for name, rule, what_to_do in meanings_taken(source, texts, parsed, sound):
+        ledger.note(sheet.file, sheet.sheet, table=table.name, column=name, rule=rule, what_to_do=what_to_do)
     use = sound & ~failed
     frame = _frame(sheet, source, parsed, np.flatnonzero(use))
     decided = {h for rule in (source.only_where, source.set_aside_where) for h in rule}
@@ -173,7 +179,7 @@ class Lines:
             self.add(empty, column.name, _EMPTY.rule.format(column.name), _EMPTY.what_to_do, SET_ASIDE)
         else:
             self.told_once(column.name, sound & blank)
-        told = [t is not None and t is not NOTHING_HERE and t.effect != BLANK for t in parsed.faults]
+        told = [t is not None and t is not NOTHING_HERE and t.effect not in (BLANK, TAKEN) for t in parsed.faults]
         place = np.flatnonzero(sound & np.array(told, dtype=bool)[parsed.places])
         found = parsed.faults[parsed.places[place]]
         lost = np.array([t.effect in (UNREADABLE, SET_ASIDE) for t in found], dtype=bool)
