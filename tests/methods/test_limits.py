@@ -57,3 +57,11 @@ def test_refuses():
         check_limits("plane", 0.95)
     with pytest.raises(InputError, match=r"Write 0\.9\."):
         check_limits("plain", 90)
+
+
+def test_a_mixture_with_a_density_without_end_is_halved():
+    """Steps from the normal guess once ended at 1e-43 here; the value is a bisection's."""
+    from mendcurve.methods.limits import _mixture_quantile
+
+    found = _mixture_quantile(0.75, *(np.array([x]) for x in (0.0005, 16.354, 1.0005, 15.354)))
+    assert found[0] == pytest.approx(0.04419256, abs=1e-7)

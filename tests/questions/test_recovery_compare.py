@@ -129,7 +129,7 @@ def test_terms_leave_the_model_until_each_ratio_has_ten_cleared():
     assert answer.cleared < 40
     assert answer.left_out
     assert len(answer.to_frame()) <= answer.cleared / 10
-    assert "too few animals cleared" in " ".join(answer.notes())
+    assert "too few cases cleared" in " ".join(answer.notes())
 
 
 def test_everything_told_apart_is_told_with_its_interval(demo):
@@ -141,3 +141,12 @@ def test_everything_told_apart_is_told_with_its_interval(demo):
     assert answer.animals + answer.unknown + answer.small == int(
         recovery.by_condition(demo).to_frame().query("cohort == 'all records'")["animals"].sum()
     )
+
+
+def test_a_level_of_which_none_was_cleared_is_told_and_not_left_out():
+    rows = drawn(40, 1, severity="mild", condition="mites")
+    rows = [row | {"end": "cleared"} for row in rows]
+    rows += [{"days": 5 + i, "end": "died", "severity": "severe", "condition": "mites"} for i in range(20)]
+    answer = recovery.adjusted(records(rows), terms=("severity",))
+    assert (answer.animals, answer.cleared, answer.small) == (60, 40, 0)
+    assert "none of 20 cases cleared, so no ratio fits" in answer.sentence()

@@ -41,8 +41,9 @@ def records(rows):
     [
         ((21, "cleared", [(7, "still ill"), (14, "still ill"), (21, "well")]), (14, 21, True)),
         ((23, "cleared", [(14, "still ill"), (21, "well")]), (14, 21, True)),
-        ((21, "cleared", [(14, "unclear")]), (0, 21, False)),
-        ((21, "cleared", []), (0, 21, False)),
+        ((21, "cleared", [(14, "unclear")]), (20, 21, False)),
+        ((21, "cleared", []), (20, 21, False)),
+        ((21, "cleared", [(21, "well")]), (0, 21, True)),
         ((0, "cleared", []), (-1, 0, False)),
         ((21, "cleared", [(7, "well"), (14, "still ill"), (21, "well")]), (14, 21, True)),
         ((21, "died", [(14, "still ill")]), (20, 21, False)),

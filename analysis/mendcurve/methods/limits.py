@@ -182,6 +182,24 @@ def _solve(p: float, a1: Floats, b1: Floats, a2: Floats, b2: Floats) -> Floats:
         still = still[~settled & (high[still] - low[still] > 1e-15 * at)]
         if not len(still):
             break
+    return _bisected(p, x, a1, b1, a2, b2)
+
+
+def _bisected(p: float, x: Floats, a1: Floats, b1: Floats, a2: Floats, b2: Floats) -> Floats:
+    """Halve where a density without end at 0 or 1 has misled the steps: only parameters below 1 have one."""
+    odd = np.flatnonzero(np.minimum(np.minimum(a1, b1), np.minimum(a2, b2)) < 1)
+    if not len(odd):
+        return x
+    a, b, c, d = a1[odd], b1[odd], a2[odd], b2[odd]
+    miss = 0.5 * (special.betainc(a, b, x[odd]) + special.betainc(c, d, x[odd])) - p
+    wrong = np.abs(miss) > 1e-9
+    a, b, c, d, odd = a[wrong], b[wrong], c[wrong], d[wrong], odd[wrong]
+    low, high = np.zeros(len(odd)), np.ones(len(odd))
+    for _ in range(200 if len(odd) else 0):
+        at = 0.5 * (low + high)
+        below = 0.5 * (special.betainc(a, b, at) + special.betainc(c, d, at)) < p
+        low, high = np.where(below, at, low), np.where(below, high, at)
+    x[odd] = 0.5 * (low + high)
     return x
 
 

@@ -60,9 +60,10 @@ class Adjusted(Answer):
         if not self.clearing:
             return NO_CLEARING
         if not len(self.frame):
-            return f"Too few animals were cleared {self.when} to hold one thing against another."
-        clear = self.frame[self.frame["steady"] & ((self.frame["low"] > 1) | (self.frame["high"] < 1))]
-        base = f"Conditions compared within themselves, {count(self.cleared, 'animal')} of {self.animals:,} cleared"
+            return f"Too few cases were cleared {self.when} to hold one thing against another."
+        told = (self.frame["low"] > 1) | (self.frame["high"] < 1)
+        clear = self.frame[(self.frame["steady"] & told) | (self.frame["cleared"] == 0)]
+        base = f"Conditions compared within themselves, {count(self.cleared, 'case')} of {self.animals:,} cleared"
         if not len(clear):
             return f"{base}: nothing is told apart by the records {self.when}."
         return f"{base} {self.when}: {'; '.join(clear['says'])}."
@@ -72,18 +73,19 @@ class Adjusted(Answer):
         out = [
             "Ratio: how many times as fast animals of the level were cleared as those of the level named, the other "
             "terms held and each condition compared within itself; Cox's model, limits by animal. Other ends count as "
-            "cut off, so a ratio speaks of the pace of clearing, not of the share cleared.",
+            "cut off, so a ratio speaks of the pace of clearing, not of the share cleared. A case is one condition in "
+            "one stay of one animal: an animal with three conditions is three cases, and one animal to the limits.",
             NOT_AT_RANDOM,
         ]
         if not self.frame["steady"].all():
             terms = listing(sorted(self.frame.loc[~self.frame["steady"], "term"].unique()))
             out.append(f"For {terms} the ratio changes with time, so one number does not tell it: see the comparison.")
         if self.left_out:
-            out.append(f"Not in the model, too few animals cleared: {listing(self.left_out)}.")
+            out.append(f"Not in the model, too few cases cleared: {listing(self.left_out)}.")
         if self.unknown:
-            out.append(f"{count(self.unknown, 'animal').capitalize()} without one of these left out.")
+            out.append(f"{count(self.unknown, 'case').capitalize()} without one of these left out.")
         if self.small:
-            out.append(f"{count(self.small, 'animal').capitalize()} of kinds with too few left out.")
+            out.append(f"{count(self.small, 'case').capitalize()} of kinds with too few left out.")
         return tuple(out)
 
 
@@ -101,40 +103,66 @@ def adjusted(
 
     Notes
     -----
-    Animals of a level with fewer than ``counts.animals`` of their own, or none cleared, are left out and counted; then
-    terms leave the model, that with most levels first, until each ratio has ten cleared.
+    Animals of a level with fewer than ``counts.animals`` of their own are left out and counted, those of a level of
+    which none was cleared are told beside the model; then terms leave the model, that with most levels first, until
+    each ratio has ten cleared.
     """
     groups = cohorts(records, period)
     rows = (groups[0] if period is None else groups[1]).rows
     clearing = clearing_recorded(records)
     known = rows.dropna(subset=list(terms)) if clearing else rows.iloc[:0]
     without = int(rows["animals"].sum() - known["animals"].sum()) if clearing else 0
-    known = _large_enough(known, terms, int(records.settings["counts.animals"]))
+    known, none = _large_enough(known, terms, int(records.settings["counts.animals"]))
     cleared = (known["cause"] == CAUSE_OF["cleared"]).to_numpy()
     kept, out = _that_bear({term: known[term].astype(str) for term in terms}, int(cleared.sum()))
     lines = list(_lines(known, cleared, kept)) if kept else []
+    lines += [_none_cleared(term, level, some) for term, level, some in none]
     frame = pd.DataFrame(lines, columns=list(COLUMNS)).astype({"steady": "bool"})
-    frame.attrs.update(title="What goes with quicker clearing", units={"animals": "animals", "cleared": "animals"},
+    frame.attrs.update(title="What goes with quicker clearing", units={"animals": "cases", "cleared": "cases"},
                        definition=NOT_AT_RANDOM)  # fmt: skip
     weight, every = known["animals"].to_numpy(), int(rows["animals"].sum()) if clearing else 0
+    uncleared = sum(int(some["animals"].sum()) for _, _, some in none)
     return Adjusted(
-        frame=frame, left_out=tuple(WAYS[t] for t in out), animals=int(weight.sum()),
-        cleared=int(weight[cleared].sum()), unknown=without, small=every - without - int(weight.sum()),
+        frame=frame, left_out=tuple(WAYS[t] for t in out), animals=int(weight.sum()) + uncleared,
+        cleared=int(weight[cleared].sum()), unknown=without, small=every - without - uncleared - int(weight.sum()),
         recorded=records.has("conditions"), clearing=clearing,
         when="in all records" if period is None else f"among those found {from_to(period)}",
     )  # fmt: skip
 
 
-def _large_enough(rows: pd.DataFrame, terms: Sequence[str], fewest: int) -> pd.DataFrame:
-    """Leave out rows of a level with too few animals, or none cleared: it would have no ratio of its own."""
+def _large_enough(
+    rows: pd.DataFrame, terms: Sequence[str], fewest: int
+) -> tuple[pd.DataFrame, list[tuple[str, str, pd.DataFrame]]]:
+    """Return the rows of levels that can have a ratio, and the large levels of which none was cleared.
+
+    A ratio of nothing has no finite value, so the latter stand beside the model and are told in words.
+    """
+    none: list[tuple[str, str, pd.DataFrame]] = []
     while True:
         keep = pd.Series(True, index=rows.index)
         for term in terms:
-            some = (rows["cause"] == CAUSE_OF["cleared"]).groupby(rows[term].astype(str)).transform("any")
-            keep &= some & (rows.groupby(rows[term].astype(str))["cluster"].transform("nunique") >= fewest)
+            for level, some in rows.groupby(rows[term].astype(str), sort=True):
+                large = some["cluster"].nunique() >= fewest
+                cleared = (some["cause"] == CAUSE_OF["cleared"]).any()
+                if large and cleared:
+                    continue
+                if large:
+                    none.append((term, str(level), some[keep[some.index]]))
+                keep &= ~keep.index.isin(some.index)
         if keep.all():
-            return rows
+            return rows, none
         rows = rows[keep]
+
+
+def _none_cleared(term: str, level: str, rows: pd.DataFrame) -> dict[str, object]:
+    """Return the line of a level of which none was cleared."""
+    n = int(rows["animals"].sum())
+    nothing = dict.fromkeys(("ratio", "low", "high", "p"), float("nan"))
+    says = f"{level} ({WAYS[term]}): none of {count(n, 'case')} cleared, so no ratio fits"
+    return {
+        "term": WAYS[term], "level": level, "against": "", "animals": n, "cleared": 0, **nothing, "steady": True,
+        "says": says,
+    }  # fmt: skip
 
 
 def _that_bear(levels: Mapping[str, pd.Series], cleared: int) -> tuple[dict[str, pd.Series], list[str]]:
@@ -181,5 +209,5 @@ def _steady(at_risk: AtRisk, fit: Ratios, levels: Mapping[str, pd.Series]) -> di
 def _words(row: Mapping[str, object]) -> str:
     return (
         f"{row['level']} against {row['against']} ({row['term']}), {row['ratio']:.2f} times as fast "
-        f"(95 % interval {row['low']:.2f} to {row['high']:.2f}, {count(float(str(row['animals'])), 'animal')})"
+        f"(95 % interval {row['low']:.2f} to {row['high']:.2f}, {count(float(str(row['animals'])), 'case')})"
     )

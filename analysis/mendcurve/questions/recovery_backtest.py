@@ -18,7 +18,8 @@ from mendcurve.timelines.episodes import CAUSES, OPEN, episodes
 LEVELS = (0.5, 0.8, 0.9)
 EVERY_DAYS, LOOKS = 28, 18
 LOOK_COLUMNS = (
-    "origin", "episode_id", "stay_id", "condition", "days_so_far", "days_left", "ended", "pit_low", "pit_high",
+    "origin", "episode_id", "stay_id", "cluster", "condition", "days_so_far", "days_left", "ended", "pit_low",
+    "pit_high",
 )  # fmt: skip
 COLUMNS = ("level", "held", "low", "high", "looks")
 
@@ -108,7 +109,7 @@ def open_backtest(records: Records, *, every: int = EVERY_DAYS, looks: int = LOO
 
 def _level(table: pd.DataFrame, level: float) -> tuple[float, float, float, float, int]:
     held = censored_coverage(
-        table["pit_low"], table["pit_high"], table["ended"], level, cluster=table["stay_id"].to_numpy(dtype=object)
+        table["pit_low"], table["pit_high"], table["ended"], level, cluster=table["cluster"].to_numpy(dtype=object)
     )
     return (level, *held, len(table))
 
@@ -145,7 +146,7 @@ def _look(tally: Tally, one: pd.Series, later: pd.Series, origin: pd.Timestamp) 
         before = on = 1 - curve.share[0, -1]
         ended = bool(ended and curve.share[0, -1] <= 1e-9)
     return {
-        "origin": origin, "episode_id": one["episode_id"], "stay_id": one["stay_id"], "condition": one["condition"],
+        "origin": origin, **one[["episode_id", "stay_id", "cluster", "condition"]].to_dict(),
         "days_so_far": so_far, "days_left": total - so_far, "ended": bool(ended),
         "pit_low": before if ended else on, "pit_high": on if ended else 1.0,
     }  # fmt: skip

@@ -145,11 +145,11 @@ def cleared_words(one: Told, *, days: Sequence[int] = DAYS, clearing: bool = Tru
     rest = [f"{n:,} {what}" for n, what in others if n]
     ends = listing(rest) if rest else "nothing else happened"
     if not clearing:
-        return f"{_title(name)}: {count(one.animals, 'animal')}; when it was cleared is not recorded; {ends}."
+        return f"{_title(name)}: {count(one.animals, 'case')}; when it was cleared is not recorded; {ends}."
     if not one.enough:
         every = listing([f"{counts['cleared']:,} cleared", *rest])
-        return f"{_title(name)}: {count(one.animals, 'animal')}, too few to say how long recovery takes; {every}."
-    text = f"{_title(name)}: of {count(one.animals, 'animal')}, {_median(one)}"
+        return f"{_title(name)}: {count(one.animals, 'case')}, too few to say how long recovery takes; {every}."
+    text = f"{_title(name)}: of {count(one.animals, 'case')}, {_median(one)}"
     day = max((d for d in days if d <= one.reach), default=0)
     if day:
         share, low, high = one.by(day, "cleared")

@@ -17,8 +17,10 @@ from mendcurve.records.records import Records
 from mendcurve.timelines.episodes import CAUSE_OF, CAUSES, clearing_recorded
 from mendcurve.timelines.rechecks import between_checks
 
-COLUMNS = ("condition", "animals", "checked", "gap", "median", "median_soonest", *(f"{name}_{day}" for day in DAYS
-           for name in ("cleared_by", "fitted_by", "soonest_by")))  # fmt: skip
+_SHARES = tuple(f"{name}_{day}" for day in DAYS for name in ("cleared_by", "fitted_by", "soonest_by"))
+COLUMNS = ("condition", "animals", "cleared", "checked", "gap", "median", "median_soonest", *_SHARES)
+MOSTLY = 0.5
+"""A condition is told of where at least this share of its cleared cases was re-checked."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -28,9 +30,9 @@ class Checked(Answer):
     Attributes
     ----------
     frame : DataFrame
-        condition, animals, checked (animals cleared whose day a re-check bounds), gap (median days between the last
-        re-check still ill, or the day found, and the day well); the median as written and if each cleared right after
-        it was last seen ill (days since found); for days 30, 60, 90: cleared_by (as written), soonest_by (right after
+        condition, animals, cleared, checked (animals cleared whose day a re-check bounds), gap (median days between
+        the last re-check still ill, or the day found, and the day well); the median as written and if each cleared right
+        after it was last seen ill (days since found); for days 30, 60, 90: cleared_by (as written), soonest_by (right after
         last seen ill) and fitted_by (Turnbull's estimate between the two) in proportion.
     late : int
         Animals left out because they were not followed from the day found.
@@ -52,14 +54,17 @@ class Checked(Answer):
         if not self.clearing:
             return NO_CLEARING
         known = self.frame.dropna(subset=["soonest_by_60", "cleared_by_60"])
+        known = known[known["checked"] >= MOSTLY * known["cleared"]]
         if not len(known):
             return "No condition has enough re-checked animals to say how much the day of clearing is uncertain."
         row = known.iloc[int((known["soonest_by_60"] - known["cleared_by_60"]).to_numpy().argmax())]
         return (
             f"Animals are seen to be well only at a re-check. Of {count(len(known), 'condition')} it matters most for "
-            f"{row['condition']} ({count(row['animals'], 'animal')}): {percent(row['cleared_by_60'])} by day 60 as "
+            f"{row['condition']} ({row['checked']:,} of {count(row['cleared'], 'cleared case')} re-checked): "
+            f"{percent(row['cleared_by_60'])} by day 60 as "
             f"written, {percent(row['soonest_by_60'])} if each had been well the day after it was last seen ill, "
-            f"{percent(row['fitted_by_60'])} by a fit between the two. Re-checks are {row['gap']:.0f} days apart."
+            f"{percent(row['fitted_by_60'])} fitted to the spans between. From last seen ill to seen well it was "
+            f"{row['gap']:.0f} days in the middle."
         )
 
     def notes(self) -> tuple[str, ...]:
@@ -91,7 +96,7 @@ def checked(records: Records) -> Checked:
     frame = pd.DataFrame(lines, columns=list(COLUMNS))
     shares = [c for c in COLUMNS if "_by_" in c]
     frame.attrs.update(title="Clearing as written, and between re-checks", units={
-        "animals": "animals", "checked": "animals", "gap": "days", "median": "days since found",
+        "animals": "animals", "cleared": "animals", "checked": "animals", "gap": "days", "median": "days since found",
         "median_soonest": "days since found", **dict.fromkeys(shares, "proportion")})  # fmt: skip
     return Checked(frame=frame, late=late if recorded else 0, recorded=recorded, clearing=clearing)
 
@@ -102,7 +107,8 @@ def _line(rows: pd.DataFrame, one: Told, soonest: Told) -> dict[str, object]:
     )
     bounded = rows[rows["checked"]]
     line: dict[str, object] = {
-        "condition": one.group, "animals": one.animals, "checked": int(bounded["animals"].sum()),
+        "condition": one.group, "animals": one.animals, "cleared": one.counts["cleared"],
+        "checked": int(bounded["animals"].sum()),
         "gap": float((bounded["until"] - bounded["after"]).median()) if len(bounded) else np.nan,
         "median": one.median("cleared")[0], "median_soonest": soonest.median("cleared")[0],
     }  # fmt: skip

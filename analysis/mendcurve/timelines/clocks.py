@@ -59,5 +59,8 @@ def _origin(records: Records, frame: pd.DataFrame, clock: str) -> pd.Series:
     given = doses[(doses["result"].fillna("given") == "given") & in_time]
     by_course = given.groupby("course_id")["given_at"].min().dt.floor("D").dt.as_unit("s")
     courses = records["courses"]
-    first = courses.assign(first=look_up(courses["course_id"], by_course)).groupby("episode_id")["first"].min()
-    return look_up(frame["episode_id"], first)
+    first = look_up(courses["course_id"], by_course)
+    # begun before doses were written down: the first dose on record is not the first
+    begun = courses["first_dose_at"].dt.floor("D").dt.as_unit("s")
+    first = first.where(~(begun < records.start_of("doses")), begun)
+    return look_up(frame["episode_id"], courses.assign(first=first).groupby("episode_id")["first"].min())

@@ -29,9 +29,9 @@ def between_checks(records: Records, frame: pd.DataFrame) -> pd.DataFrame:
     -----
     A cleared episode was ill on the day found (unless it was cleared that day) and on every later re-check marked
     "still ill" before the day it was ended, and well by the first re-check marked "well" after those, or by the day it
-    was ended. "Unclear" re-checks say nothing. Deaths, departures and the other ends are known to the day. One cut off
-    is known to have been open at its last re-check still ill; that it was still open on the last day of the records is
-    what the rescue wrote, so it is counted open to then.
+    was ended. One without any such re-check is taken as written. "Unclear" re-checks say nothing. Deaths, departures
+    and the other ends are known to the day. One cut off is counted open to the last day of the records, as the rescue
+    wrote it.
     """
     checks = records["checks"]
     checks = checks[checks["checked_on"] <= records.as_of]
@@ -48,6 +48,7 @@ def between_checks(records: Records, frame: pd.DataFrame) -> pd.DataFrame:
     last = rows["exit"].astype("float64")
     # ill on the day it was found, unless it was cleared on it
     start = pd.Series(np.where(last > 0, 0.0, -1.0), index=rows.index)
-    after = ill.fillna(start).where(cleared, last - 1).where(rows["cause"] > 0, last)
+    checked = ill.notna() | first_well.notna()
+    after = ill.fillna(start).where(cleared & checked, last - 1).where(rows["cause"] > 0, last)
     until = first_well.fillna(last).where(rows["cause"] > 0, np.inf)
-    return rows.assign(after=after, until=until, checked=ill.notna() | first_well.notna())
+    return rows.assign(after=after, until=until, checked=checked)
