@@ -153,3 +153,55 @@ def test_rows_left_out_by_the_rescues_own_rule_are_not_called_used(tmp_path):
     assert left_out > 0
     assert read == kept + aside + left_out
     assert f"{left_out:,} left out" in dict(facts(records))["Rows read"]
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        ({"start": "2024-01-01", "end": "2024-12-31"}, "the records begin on 1 January 2025"),
+        ({"end": "2024-12-31"}, "from 1 January 2024 to 31 December 2024"),
+        ({"start": "2026-01-05"}, "as of 31 December 2025"),
+    ],
+)
+def test_a_period_outside_the_records_is_refused_with_the_dates_and_nothing_is_written(
+    shelf, rescue, tmp_path, given, says
+):
+    shelf("funder_report", "## What came")
+    with pytest.raises(InputError, match=says):
+        build("funder", rescue, out=tmp_path / "out", **given)
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_period_that_begins_before_the_records_is_cut_to_them_and_the_page_says_so(shelf, rescue, tmp_path):
+    tell = "from mendcurve.questions import summary\nperiod = mc.reporting_period(records, start, end)\n"
+    shelf("funder_report", "## What came", tell + "summary.what_happened(records, period).sentence()")
+    says = "The records begin on 1 January 2025, so what happened before is not in these figures."
+    built = build("funder", rescue, out=tmp_path / "out", start="2024-07-01", end="2025-06-30")
+    html = (built.folder / "report.html").read_text(encoding="utf-8")
+    assert built.folder.name == "funder-2025-01-to-2025-06"
+    assert html.count(says) == 2  # at the top and in the summary
+    assert "asked for from 1 July 2024 on" in html
+    by_default = build("funder", rescue, out=tmp_path / "out", as_of="2025-06-30")
+    assert by_default.folder.name == "funder-2025-01-to-2025-06"
+    later = build("funder", rescue, out=tmp_path / "out", start="2025-02-01", end="2025-06-30")
+    assert says not in (later.folder / "report.html").read_text(encoding="utf-8")
+
+
+def test_records_of_less_than_a_month_are_told_whole(shelf, rescue, tmp_path):
+    toml = "[dates]\nas_of = 2025-12-20\nrecords_start = 2025-12-03\n"
+    (rescue / "records.toml").write_text(toml, encoding="utf-8")
+    shelf("funder_report", "## What came")
+    assert build("funder", rescue, out=tmp_path / "out").folder.name == "funder-2025-12-03-to-2025-12-20"
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [({"grant": "G-1"}, "grants are not recorded"), ({"animal": "S-1x"}, 'No stay and no animal is called "S-1x"')],
+)
+def test_a_grant_or_an_animal_that_is_not_there_is_refused_and_nothing_is_written(shelf, rescue, tmp_path, given, says):
+    more = "source: str = ''\nsettings: str | None = None\nas_of: str | None = None\ngrant: str | None = None\n"
+    shelf("funder_report", "## What came", parameters=more + "animal: str | None = None\n")
+    with pytest.raises(InputError, match=says):
+        build("funder", rescue, out=tmp_path / "out", **given)
+    assert not (tmp_path / "out").exists()
+    assert build("funder", rescue, out=tmp_path / "out", animal="S-1").folder.is_dir()

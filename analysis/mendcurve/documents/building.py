@@ -12,10 +12,11 @@ import pandas as pd
 
 from mendcurve.documents import notebooks, page, parameters
 from mendcurve.documents.exporting import write_parts
-from mendcurve.documents.opening import load
+from mendcurve.documents.opening import day, load
 from mendcurve.documents.periods import reporting_period
 from mendcurve.documents.running import Failed, Run, run
-from mendcurve.questions import wording
+from mendcurve.questions import choosing, wording
+from mendcurve.questions.spans import begins_with_records
 from mendcurve.records import Records
 from mendcurve.timelines.period import Period
 
@@ -67,19 +68,21 @@ def build(
     Raises
     ------
     InputError
-        If the name or a parameter is unknown, or the records cannot be read: before anything is written.
+        If the name or a parameter is unknown, the grant, the animal or the period is not in the records, or these
+        cannot be read: before anything is written.
 
     Notes
     -----
     A report with a part that failed is written beside, as ``<name>-<period>-incomplete``; a whole report of an
     earlier run stays as it was. Without ``start`` and ``end`` a report over a period takes the last 12 whole months
-    up to the as-of date.
+    up to the as-of date. A period that begins before the records is cut to their first day, and the page says so.
     """
     notebook = notebooks.read(name)
     asked = {key: value for key, value in given.items() if value is not None}
     values = parameters.check(notebook, asked)
     records = load(records_path, settings=settings, as_of=values.get("as_of"))
     asked |= {"source": str(records_path), "settings": None if settings is None else str(settings)}
+    choosing.check(records, grant=values.get("grant"), animal=values.get("animal"))
     over = reporting_period(records, values["start"], values["end"]) if "start" in values else None
     if over is not None:
         asked |= {"start": f"{over.start:%Y-%m-%d}", "end": f"{over.end:%Y-%m-%d}"}
@@ -95,9 +98,19 @@ def _head(records: Records, over: Period | None, values: Mapping[str, Any]) -> p
     facts = [("As of", wording.day(records.as_of))]
     if over is not None:
         facts.insert(0, ("Period", f"{wording.day(over.start)} to {wording.day(over.end)}"))
+        before = begins_with_records(records, over)
+        if before:
+            asked = values["start"]
+            facts.insert(
+                1, ("Records", before if asked is None else f"{before} {_asked(day('from', asked), over)}".strip())
+            )
     if "public" in values:
         facts.append(("Written for", "readers outside the rescue" if values["public"] else "the rescue itself"))
     return page.Head(rescue=records.settings["rescue.name"], paper=records.settings["rescue.paper"], facts=tuple(facts))
+
+
+def _asked(first: pd.Timestamp, over: Period) -> str:
+    return f"The period was asked for from {wording.day(first)} on." if first < over.start else ""
 
 
 def _span(over: Period | None, as_of: pd.Timestamp) -> str:

@@ -4,9 +4,32 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from mendcurve.errors import InputError, nearest
 from mendcurve.questions.spans import span
 from mendcurve.records.records import Records
 from mendcurve.timelines.period import Period
+
+
+def check(records: Records, *, grant: str | None = None, animal: str | None = None) -> None:
+    """Refuse a grant or an animal that is not in the records, before anything is made of it.
+
+    Raises
+    ------
+    InputError
+        The nearest known is named.
+    """
+    grants = sorted(records["grants"]["grant_id"].unique())
+    if grant is not None and grant not in grants:
+        found = [f"grants: {', '.join(grants)}"] if grants else ["grants are not recorded"]
+        what = f"Choose one of them.{nearest(grant, grants)}" if grants else "Leave --grant out."
+        raise InputError(f'There is no grant "{grant}" in the records.', found, what)
+    table = records["intakes"]
+    ids = [*table["stay_id"].unique(), *table["animal_id"].dropna().unique()]
+    if animal is not None and animal not in ids:
+        raise InputError(
+            f'No stay and no animal is called "{animal}".',
+            remedy=f"Give the id of one, or leave --animal out.{nearest(animal, ids)}",
+        )
 
 
 def grant(records: Records, asked: str | None = None, period: Period | None = None) -> str:

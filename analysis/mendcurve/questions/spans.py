@@ -16,7 +16,7 @@ def span(records: Records, period: Period | None) -> Period:
     Raises
     ------
     InputError
-        If the period ends after the as-of date: what happened then is not known.
+        If the period ends after the as-of date or before the records begin: what happened then is not known.
     """
     if period is None:
         return Period(min(records.records_start, records.as_of), records.as_of)
@@ -26,7 +26,34 @@ def span(records: Records, period: Period | None) -> Period:
             [f"period ends {day(period.end)}, as-of date {day(records.as_of)}"],
             "Choose an earlier --to, or a later as_of in records.toml if the records are complete to then.",
         )
+    refuse_before_records(records, period)
     return period
+
+
+def refuse_before_records(records: Records, period: Period) -> None:
+    """Refuse a period that ends before the records begin.
+
+    Raises
+    ------
+    InputError
+        With the dates of both.
+    """
+    if period.end < records.records_start:
+        raise InputError(
+            "A period must reach into the records; nothing is known of the days before they begin.",
+            [
+                f"the period is {from_to(period)}",
+                f"the records begin on {day(records.records_start)} and are complete up to {day(records.as_of)}",
+            ],
+            "Choose days between these two, or an earlier records_start in records.toml if they are complete from then.",
+        )
+
+
+def begins_with_records(records: Records, period: Period) -> str:
+    """Return what a period that begins on the records' first day leaves out; empty for one that begins later."""
+    if period.start > records.records_start:
+        return ""
+    return f"The records begin on {day(records.records_start)}, so what happened before is not in these figures."
 
 
 def from_to(period: Period) -> str:

@@ -12,7 +12,7 @@ from mendcurve.questions.answer import Answer
 from mendcurve.questions.outcomes_balance import balance
 from mendcurve.questions.outcomes_counts import summary
 from mendcurve.questions.quality import findings
-from mendcurve.questions.spans import earlier, from_to, sentence_case, span
+from mendcurve.questions.spans import begins_with_records, earlier, from_to, sentence_case, span
 from mendcurve.questions.wording import count, money, share_of, were
 from mendcurve.records.records import Records
 from mendcurve.timelines.episodes import animals_by, clearing_recorded, episodes
@@ -57,6 +57,7 @@ class Told(Answer):
     now: Figures
     before: Figures | None
     currency: str
+    opening: str
     has_outcomes: bool
     has_conditions: bool
     has_clearing: bool
@@ -93,6 +94,7 @@ class Told(Answer):
         when, left = sentence_case(from_to(self.period)), sentence_case(count(now.left, "animal"))
         cost = money(now.spent, self.currency)
         parts = [
+            self.opening,
             f"{when} we cared for {count(now.helped, 'animal')}: {now.here:,} {were(now.here)} here when the period "
             f"began and {now.came_in:,} came in.",
             f"{left} left, {now.live:,} of them alive: {now.adopted:,} were adopted."
@@ -153,13 +155,14 @@ class Unknown(Answer):
 
 def what_happened(records: Records, period: Period | None = None) -> Told:
     """Tell a period in one paragraph, against the same days a year before."""
-    period = span(records, period)
+    asked, period = period, span(records, period)
     year = earlier(records, period).get(YEAR_BEFORE)
     return Told(
         period=period,
         now=_figures(records, period),
         before=None if year is None else _figures(records, year),
         currency=str(records.settings["rescue.currency"]),
+        opening="" if asked is None else begins_with_records(records, period),
         has_outcomes=records.has("outcomes"),
         has_conditions=records.has("conditions"),
         has_clearing=clearing_recorded(records),
