@@ -14,6 +14,7 @@ COLUMNS = (
     "episode_id",
     "part",
     "stay_id",
+    "stay_part",
     "animal_id",
     "cluster",
     "species",
@@ -56,6 +57,7 @@ _FROM_STAY = {
 _WORST_FIRST = {"died": 0, "in care": 1, LOST: 1, "missing": 2, NOT_RECORDED: 3, SPLIT_OFF: 3, "live": 4}
 _STAY_COLUMNS = [
     "stay_id",
+    "part",
     "animal_id",
     "cluster",
     "species",
@@ -68,6 +70,7 @@ _STAY_COLUMNS = [
     "dead_on_arrival",
     "last_seen",
 ]
+_STAY_NAMES = {"part": "stay_part", "animals": "there", "end": "stay_end"}
 
 
 def animals_by(rows: pd.DataFrame, by: list[str]) -> pd.Series:
@@ -109,7 +112,8 @@ def episodes(records: Records, frame: pd.DataFrame | None = None) -> pd.DataFram
         ``end`` is one of cleared, managed, misdiagnosed, died, left uncleared, missing, open, lost track of, not
         recorded, and split off (goes on under the stay split from the group). ``cause`` is the place of ``end`` in
         ``CAUSES``, from 1; 0 otherwise. Days are whole days since ``found_on``. ``lifelong``: listed by the rescue as
-        lifelong, so known to be so on the day found. ``relapse``: a later episode of the condition in the stay.
+        lifelong, so known to be so on the day found. ``stay_part``: the ``part`` of ``stays`` it is on, so that
+        episodes on one part concern the same animals. ``relapse``: a later episode of the condition in the stay.
         ``used`` is False for rows without a day under observation and for animals dead on arrival.
 
     Notes
@@ -128,7 +132,7 @@ def episodes(records: Records, frame: pd.DataFrame | None = None) -> pd.DataFram
     """
     frame = stays(records) if frame is None else frame
     found = _found(records)
-    joined = found.merge(frame[_STAY_COLUMNS].rename(columns={"animals": "there", "end": "stay_end"}), on="stay_id")
+    joined = found.merge(frame[_STAY_COLUMNS].rename(columns=_STAY_NAMES), on="stay_id")
     out = joined["outcome_date"]
     before = (out < joined["found_on"]) | ((joined["stay_end"] == SPLIT_OFF) & (out <= joined["found_on"]))
     joined = _shared_out(joined[~before])

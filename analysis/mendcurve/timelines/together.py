@@ -6,12 +6,18 @@ import numpy as np
 import pandas as pd
 
 from mendcurve.records.records import Records
-from mendcurve.timelines.episodes import episodes
+from mendcurve.timelines.episodes import OPEN, episodes
+from mendcurve.timelines.parts import NOT_RECORDED, SPLIT_OFF
+from mendcurve.timelines.stays import LOST
 
-ENDS = ("clear of all", "died", "left uncleared", "missing")
-_BY_LEAVING = {"died": 2, "left uncleared": 3, "missing": 4}
-_OWN_ENDS = ("cleared", "managed", "misdiagnosed")
-OPEN, AT_ONCE = np.inf, 0
+ENDS = ("clear of all", "died", "left uncleared", "missing", "lifelong or misdiagnosed")
+# What the ends of an animal's conditions make together: the one that stands last here decides. An end that is not
+# recorded may have been any, so beside it an animal is not known to be clear.
+_WEIGHT = {"cleared": 0, NOT_RECORDED: 1, "misdiagnosed": 2, "managed": 2, OPEN: 3, LOST: 3,
+           "missing": 4, "left uncleared": 5, "died": 6}  # fmt: skip
+_CAUSE = {0: 1, 1: 0, 2: 5, 3: 0, 4: 4, 5: 3, 6: 2}
+_NEVER, AT_ONCE = np.inf, 0
+_FAR = pd.Timestamp("2200-01-01")
 
 
 def split_by_others(frame: pd.DataFrame) -> pd.DataFrame:
@@ -31,7 +37,8 @@ def split_by_others(frame: pd.DataFrame) -> pd.DataFrame:
     Notes
     -----
     Another condition counts from the day after it was found (from the start where found by the day of origin) to the
-    day it ended: what is found on the day a condition is cleared cannot have held it up.
+    day it ended: what is found on the day a condition is cleared cannot have held it up. In a group it counts while any
+    of the animals of the row has it.
     """
     own = frame[frame["used"] & ~frame["lifelong"] & ~frame["relapse"]].reset_index(drop=True)
     own = own.assign(row=own.index)
@@ -55,51 +62,87 @@ def split_by_others(frame: pd.DataFrame) -> pd.DataFrame:
 
 def _spans_of_others(own: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
     """Return, for each row of ``own``, when each other condition of its stay was open, in days since its own origin."""
-    other = frame.loc[~frame["dead_on_arrival"], ["stay_id", "episode_id", "found_on", "end_date"]]
-    other = other.drop_duplicates(["stay_id", "episode_id"])
-    both = own[["row", "stay_id", "episode_id", "found_on"]].merge(other, on="stay_id", suffixes=("", "_other"))
+    # A row of a group is on one part of the stay, so that what its animals have is on the same part.
+    part = ["stay_id", "stay_part"]
+    other = frame.loc[~frame["dead_on_arrival"], [*part, "episode_id", "found_on", "end_date"]]
+    both = own[["row", *part, "episode_id", "found_on"]].merge(other, on=part, suffixes=("", "_other"))
     both = both[both["episode_id"] != both["episode_id_other"]]
     begin = (both["found_on_other"] - both["found_on"]).dt.days.astype("float64")
-    end = (both["end_date"] - both["found_on"]).dt.days.astype("float64").fillna(OPEN)
+    end = (both["end_date"] - both["found_on"]).dt.days.astype("float64").fillna(_NEVER)
     spans = pd.DataFrame({"row": both["row"], "begin": begin.where(begin > AT_ONCE, -1.0), "end": end})
     return spans[spans["end"] > spans["begin"]]
 
 
 def until_clear(records: Records) -> pd.DataFrame:
-    """Return one row for each stay with a condition that can be cleared: days until no condition is open.
+    """Return the days until no condition is open, for each stay with a condition that can be cleared.
 
     Returns
     -------
     DataFrame
-        stay_id, cluster, taxon, animals, conditions (different ones found up to the day it was clear), found_on (the
-        first), entry, exit, cause (place in ``ENDS`` from 1; 0 in care or lost track of), used.
+        One row for the animals of a stay that went alike: stay_id, animal_id, cluster, taxon, found_on (the first
+        condition), animals, at_first (conditions open on that day), conditions (different ones found up to the day it
+        was clear), entry, exit, cause (place in ``ENDS`` from 1; 0 in care, lost track of or not recorded), used.
 
     Notes
     -----
     Lifelong conditions are not waited for. A condition found while another is open is waited for, too; one found after
-    the animal was clear is a new illness, not counted here. Groups: the animals of the largest episode; a stay in which
-    only some of the group ended is followed to the last of them.
+    the animal was clear is a new illness, not counted here. Clear of all: each condition waited for was cleared.
+    Lifelong or misdiagnosed: none is open any more, and one of them ended so.
+
+    Where it is not recorded how a condition ended, an animal that died or left later did so; with another that was open
+    for longer it is followed to the end of that one, but not known to be clear; else it is cut off at the first such
+    day.
+
+    Groups: parts of an episode are different animals, and episodes on the same part of a stay concern the same ones,
+    the smaller episode some of those of the larger. Animals split off before they were clear are left out here and
+    followed under the stay they went on in.
     """
-    frame = episodes(records)
-    frame = frame[~frame["lifelong"] & ~frame["dead_on_arrival"] & (frame["end"] != "split off")]
-    frame = frame.sort_values(["stay_id", "found_on", "episode_id"], kind="stable")
-    last = pd.Timestamp("2200-01-01")
-    over = frame["end_date"].where(frame["end"].isin((*_OWN_ENDS, *_BY_LEAVING)), last).astype("datetime64[s]")
-    frame = frame.assign(over=over, by=frame["end"].map(_BY_LEAVING).fillna(1).astype("int64"))
-    longest = frame.groupby("stay_id")["over"].cummax()
-    before = longest.groupby(frame["stay_id"]).shift()
-    # found after all earlier ones were over: a new spell of illness
-    spell = (frame["found_on"] > before).groupby(frame["stay_id"]).cumsum()
-    first = frame[spell == 0]
-    final = first.sort_values(["over", "by"], kind="stable").groupby("stay_id").tail(1).set_index("stay_id")
-    each = first.groupby("stay_id").agg(
-        cluster=("cluster", "first"), taxon=("taxon", "first"), animals=("animals", "max"),
-        conditions=("condition", "nunique"), found_on=("found_on", "first"), entry_on=("first_day", "first"),
+    each = _first_illness(episodes(records))
+    unknown = each["end"] == NOT_RECORDED
+    each = each.assign(known=each["until"].mask(unknown), unknown=each["until"].where(unknown))
+    by = each.groupby("set", sort=False)
+    out = by.agg(
+        stay_id=("stay_id", "first"), animal_id=("animal_id", "first"), cluster=("cluster", "first"),
+        taxon=("taxon", "first"), found_on=("found_on", "first"), animals=("these", "first"),
+        conditions=("condition", "nunique"), entry_on=("first_day", "first"), known=("known", "max"),
+        unknown=("unknown", "min"), end=("weight", "max"),
     )  # fmt: skip
-    final = final.reindex(each.index)
-    ended = final["over"] < last
-    days = (final["over"] - each["found_on"]).dt.days
-    so_far = (final["found_on"] - each["found_on"]).dt.days + final["last_day"]
-    exit_day = days.where(ended, so_far).astype("int64")
-    out = each.assign(entry=each["entry_on"] - 1, exit=exit_day, cause=final["by"].where(ended, 0).astype("int64"))
-    return out.assign(used=out["exit"] > out["entry"]).drop(columns="entry_on").reset_index()
+    on_first_day = each["found_on"] == by["found_on"].transform("first")
+    at_first = each[on_first_day].groupby("set")["condition"].nunique().reindex(out.index)
+    cut = out["unknown"].notna() & ~(out["known"] >= out["unknown"])
+    days = (out["known"].mask(cut, out["unknown"]) - out["found_on"]).dt.days
+    out = out.assign(
+        at_first=at_first, entry=out["entry_on"] - 1, exit=days.astype("int64"),
+        cause=out["end"].map(_CAUSE).mask(cut, 0).astype("int64"),
+    )  # fmt: skip
+    alike = ["stay_id", "animal_id", "cluster", "taxon", "found_on", "at_first", "conditions", "entry", "exit", "cause"]
+    out = out.groupby(alike, dropna=False)["animals"].sum().reset_index()
+    return out.assign(used=out["exit"] > out["entry"])
+
+
+def _first_illness(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return the episodes up to the first day none was open, one row for each set of animals that had the same ones.
+
+    Adds ``set``, ``these`` (its animals), ``until`` (last day the episode was followed) and ``weight`` (of its end).
+    """
+    frame = frame[~frame["lifelong"] & ~frame["dead_on_arrival"]]
+    rows = _by_animals(frame).sort_values(["set", "found_on", "episode_id"], kind="stable", ignore_index=True)
+    longest = rows["end_date"].fillna(_FAR).groupby(rows["set"]).cummax()
+    before = longest.groupby(rows["set"]).shift()
+    # found after all earlier ones were over: a new spell of illness
+    spell = (rows["found_on"] > before).groupby(rows["set"]).cumsum()
+    first = rows[spell == 0]
+    first = first[~first["set"].isin(first.loc[first["end"] == SPLIT_OFF, "set"])]
+    followed = first["found_on"] + pd.to_timedelta(first["last_day"], unit="D")
+    until = first["end_date"].fillna(followed).astype("datetime64[s]")
+    return first.assign(until=until, weight=first["end"].map(_WEIGHT).astype("int64"))
+
+
+def _by_animals(frame: pd.DataFrame) -> pd.DataFrame:
+    """Cut the parts of stays into sets of animals (``set``, ``these`` many) that had the same episodes."""
+    part = ["stay_id", "stay_part"]
+    sets = frame[[*part, "animals"]].drop_duplicates().sort_values([*part, "animals"], ignore_index=True)
+    smaller = sets.groupby(part)["animals"].shift(fill_value=0)
+    sets = sets.assign(these=sets["animals"] - smaller, set=sets.index).rename(columns={"animals": "up_to"})
+    rows = frame.merge(sets, on=part)
+    return rows[rows["animals"] >= rows["up_to"]]
