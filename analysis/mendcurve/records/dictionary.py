@@ -121,6 +121,9 @@ class Dictionary:
 def read_dictionary(sheet: Sheet, ledger: Ledger) -> Dictionary:
     """Read the rescue's dictionary; a row that cannot be used is a finding, and is not used.
 
+    A row of the list of unknown words (it counts rows) that says nothing of the word yet is passed over: the word
+    stays unknown.
+
     Raises
     ------
     InputError
@@ -133,10 +136,19 @@ def read_dictionary(sheet: Sheet, ledger: Ledger) -> Dictionary:
         texts: dict[str, str] = dict.fromkeys(COLUMNS, "")
         for heading, name in headings.items():
             texts[name] = "; ".join(filter(None, (texts[name], " ".join(str(record[heading]).split()))))
+        if _unfilled(texts, [str(text) for heading, text in record.items() if plain(str(heading)) == "rows"]):
+            continue
         entry = _entry(int(row), texts, empty, ledger)
         if entry is not None:
             entries.append(entry)
     return Dictionary(file=sheet.file, sheet=sheet.sheet, entries=tuple(entries))
+
+
+def _unfilled(texts: Mapping[str, str], rows: list[str]) -> bool:
+    """Whether a row is one of the list of unknown words, pasted back before anybody wrote what the word means."""
+    return any(text.strip() for text in rows) and not any(
+        text for name, text in texts.items() if name not in ("kind", "word")
+    )
 
 
 def _headings(sheet: Sheet, ledger: Ledger) -> dict[str, str]:

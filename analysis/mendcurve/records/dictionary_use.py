@@ -106,22 +106,36 @@ def with_species(plan: Plan, dictionary: Dictionary, ledger: Ledger) -> Plan:
     by_name = shipped.set_index("name")
     own = {folded(str(s.get("name", ""))): s for s in plan.species}
     taken = lookup(reference(plan.species)) if plan.species else {}
+    named = {folded(word): str(s["name"]) for s in plan.species if s.get("name") for word in _names_of(s)}
     groups: dict[str, list[Entry]] = {}
     preferred = {folded(entry.word) for entry in mine if not entry.means}
     for entry in mine:
-        means = entry.means if folded(entry.means) in preferred else known.get(folded(entry.means), entry.means)
+        # What records.toml describes is meant before what is shipped under the same name.
+        means = named.get(folded(entry.means)) or known.get(folded(entry.means), entry.means)
+        means = entry.means if folded(entry.means) in preferred else means
         groups.setdefault(folded(means or entry.word), []).append(replace(entry, means=means))
     added = []
     for key, rows in groups.items():
-        told = _merged(rows, known, by_name, dictionary, ledger)
         if key in own:
-            _tell_species(own[key], told, rows[0], dictionary, ledger)
-        elif taken.get(key) and folded(taken[key]) in own:
+            _tell_species(own[key], rows[0], dictionary, ledger)
+            words = [w for e in rows for w in (*((e.word,) if e.means else ()), *e.also) if folded(w) not in named]
+            own[key] = {**own[key], "aliases": [*_names_of(own[key])[1:], *words]}
+            continue
+        told = _merged(rows, known, by_name, dictionary, ledger)
+        if taken.get(key) and folded(taken[key]) in own:
             rule = f'the dictionary keeps "{told["name"]}" as a species, but records.toml calls it "{taken[key]}"'
             dictionary.tell(ledger, rows[0].row, str(told["name"]), rule, _ONE)
         else:
             added.append(told)
-    return replace(plan, species=(*added, *plan.species))
+    described = (own[folded(str(s.get("name", "")))] for s in plan.species)
+    return replace(plan, species=(*added, *described))
+
+
+def _names_of(species: Mapping[str, Any]) -> list[str]:
+    """Return the name of a ``[[species]]`` entry, then its other names."""
+    given = species.get("aliases", [])
+    others = given.split(";") if isinstance(given, str) else map(str, given)
+    return [str(species.get("name", "")), *(word.strip() for word in others if word.strip())]
 
 
 def _merged(
@@ -147,13 +161,11 @@ def _merged(
     return out
 
 
-def _tell_species(
-    own: Mapping[str, Any], told: Mapping[str, Any], entry: Entry, dictionary: Dictionary, ledger: Ledger
-) -> None:
+def _tell_species(own: Mapping[str, Any], entry: Entry, dictionary: Dictionary, ledger: Ledger) -> None:
     differs = [n for n in ("taxon", *NUMBERS) if n in own and getattr(entry, n) not in ("", None, own[n])]
     if differs:
         rule = (
-            f'the dictionary and [[species]] in records.toml both describe "{told["name"]}", and differ in '
+            f'the dictionary and [[species]] in records.toml both describe "{entry.preferred}", and differ in '
             f"{', '.join(differs)}"
         )
         dictionary.tell(ledger, entry.row, entry.word, rule, _ONE)
