@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from urllib.parse import unquote
+
 import pytest
 from openpyxl import load_workbook
 
 from mendcurve.documents.checking import report_lines, write
+from mendcurve.questions import quality
 from mendcurve.records import load
-from mendcurve.records.findings import SET_ASIDE
+from mendcurve.records.findings import SET_ASIDE, grouped
 
 INTAKES = "stay_id,species,intake_date,intake_type,note\n"
 TOML = "[dates]\nas_of = 2026-12-31\nrecords_start = 2025-01-01\n"
@@ -57,9 +60,9 @@ def test_a_thousand_findings_print_as_about_sixty_lines_without_a_persons_detail
     for detail in ("456", "example.org", "Invented Road"):
         assert detail not in text
     assert "more kind" in text
-    for title in ("Set aside, not used", "Used, but doubtful", "Changed as they were read", "To know"):
+    for title in ("Set aside, not used", "Doubtful, but kept", "Changed as they were read", "To know"):
         assert title in text
-    assert text.index("Set aside, not used") < text.index("Used, but doubtful") < text.index("To know")
+    assert text.index("Set aside, not used") < text.index("Doubtful, but kept") < text.index("To know")
 
 
 def test_the_group_that_touches_most_animals_comes_first(rescue):
@@ -86,6 +89,74 @@ def test_corrections_are_shown_with_who_and_why_to_the_rescue_itself(rescue):
     text = "\n".join(report_lines(records))
     assert "1 correction of yours: 1 corrected." in text
     assert 'intakes.csv, C2: "someday" is read as "2026-03-01" (Kim, 2026-12-01: diary)' in text
+    assert "Corrected by you (1 cell)" in text
+
+
+def test_a_corrected_day_is_shown_as_it_is_understood(rescue):
+    corrections = "file,row,column,typed,now,who,why\nintakes.csv,2,intake_date,someday,1/9/2026,Kim,diary\n"
+    corrections += "intakes.csv,3,intake_date,anyday,the ninth,Kim,diary\n"
+    rows = "S-1,corn snake,someday,stray,\nS-2,corn snake,anyday,stray,\n"
+    for order, meant in (("dmy", "1 September 2026"), ("mdy", "9 January 2026")):
+        toml = f'[rescue]\ndate_order = "{order}"\n{TOML}'
+        text = "\n".join(report_lines(rescue(toml, intakes=INTAKES + rows, corrections=corrections)))
+        assert f'"someday" is read as "1/9/2026", {meant} (Kim: diary)' in text
+        assert 'is read as "the ninth", cannot be used: see the findings' in text
+
+
+def test_what_is_not_read_and_what_is_not_applied_is_on_the_screen_however_much_is_found(rescue):
+    (rescue.folder / "old").mkdir()
+    (rescue.folder / "old" / "intakes.csv").write_text(INTAKES, encoding="utf-8")
+    (rescue.folder / "leaflet.pdf").write_bytes(b"%PDF-1.4")
+    (rescue.folder / "oneline.csv").write_text("a line and no more\n", encoding="utf-8")
+    corrections = "file,row,column,typed,now,who,when,why\nweighings.csv,5,weight,77,78,Kim,,card\n"
+    corrections += "weighings.csv,3,weight,heavy,78,Kim,yesterday,card\n" * 11
+    records = rescue(**many_faults(), corrections=corrections)
+    lines = list(report_lines(records))
+    assert len(lines) <= 60
+    text = "\n".join(lines)
+    assert "Not read (3 findings)" in text
+    for place in ("  old/: a subfolder is not read", "  leaflet.pdf: this is no", "  oneline.csv: no table is read"):
+        assert place in text
+    assert "Your corrections that are not applied (12)" in text
+    assert 'line 2, "78" for weighings.csv, C5: the cell no longer holds "77"' in text
+    assert 'line 3, "78" for weighings.csv, row 3: "yesterday" under "when" is no date' in text
+    assert "and 4 more corrections: see findings.xlsx" in text
+
+
+def test_findings_are_counted_in_one_way_by_check_and_by_the_reports(rescue):
+    faults = many_faults()
+    faults["moves"] += "S-1,soon,quarantine\nS-2,2026-03-31,quarantine\n"
+    corrections = "file,row,column,typed,now,who,why\nweighings.csv,5,weight,77,78,Kim,card\n"
+    records = rescue(**faults, corrections=corrections)
+    text = "\n".join(report_lines(records))
+    by = quality.findings(records).to_frame().set_index("effect")["findings"]
+    lines = records.findings[records.findings["table"] != "corrections"]
+    assert by.sum() == len(lines)
+    assert len(lines) == len(records.findings) - 1
+    assert f"until mended ({by[SET_ASIDE]:,} findings in " in text
+    assert f"how it is used ({by['kept, doubtful']:,} finding" in text
+    assert f"as they were read ({by['changed']:,} finding" in text
+
+
+def test_cells_and_rows_are_told_apart_where_one_row_holds_many(rescue):
+    weighings = "stay_id,March,April\n" + "".join(f"S-{i},heavy,heavy\n" for i in range(1, 6))
+    intakes = INTAKES + "".join(f"S-{i},corn snake,2026-01-0{i},stray,\n" for i in range(1, 6))
+    toml = TOML + '[tables.weighings]\nfile = "weighings.csv"\n'
+    toml += 'wide = {into = "weighed_on", values = "weight", headings = "months", year = 2026}\n'
+    records = rescue(toml, intakes=intakes, weighings=weighings)
+    found = records.cells[(records.cells["effect"] == SET_ASIDE)].assign(column="weight")
+    group = grouped(found).iloc[0]
+    assert (group["records"], group["cells"]) == (5, 10)
+
+
+def test_a_row_that_is_out_is_not_headed_by_what_is_only_doubtful_in_it(rescue):
+    weighings = "stay_id,weighed_on,weight\nS-9,2026-04-01,~44\n"
+    records = rescue(intakes=INTAKES + "S-1,corn snake,2026-03-01,stray,\n", weighings=weighings)
+    text = "\n".join(report_lines(records))
+    assert "stay_id must be one of intakes" in text
+    assert "about right only" not in text
+    assert "Besides, 1 finding about other cells of these rows: see findings.xlsx" in text
+    assert records.cells["rule"].str.contains("about right only").any()
 
 
 @pytest.fixture
@@ -150,7 +221,52 @@ def test_a_workbooks_rows_link_to_the_sheet_and_cell(tmp_path):
     write(load(tmp_path), tmp_path / "check", tmp_path)
     sheet = load_workbook(tmp_path / "check" / "findings.xlsx")["Mending list"]
     link = sheet["D2"].hyperlink
-    assert (sheet["D2"].value, link.target, link.location) == ("C2", "../It%27s%20ours.xlsx", "'intakes'!C2")
+    assert (sheet["D2"].value, link.target, link.location) == ("C2", "It%27s%20ours.xlsx", "'intakes'!C2")
+
+
+@pytest.mark.parametrize("out", ["check", "lists/of today/check", "my records/check"])
+def test_links_open_the_files_once_the_list_is_saved_with_the_records(rescue, tmp_path, out):
+    records = rescue(intakes=INTAKES + "S-1,corn snake,someday,stray,\n")
+    path = write(records, tmp_path / out, rescue.folder)
+    target = unquote(load_workbook(path)["Mending list"]["D2"].hyperlink.target)
+    assert (rescue.folder / target).resolve() == rescue.folder / "intakes.csv"
+    # Beside the records they open where the list is written, too.
+    assert (path.parent / target).is_file() == (out == "check")
+
+
+def test_a_line_that_is_not_applied_keeps_its_place_in_the_list_and_says_why(rescue, tmp_path):
+    corrections = "file,row,column,cell,typed,now,who,when,why\nintakes.csv,2,intake_date,C2,someday,2026-03-01,Kim,,\n"
+    corrections += "intakes.csv,,intake_date,,someday,2026-03-01,Kim,,card\n"
+    records = rescue(intakes=INTAKES + "S-1,corn snake,someday,stray,\n", corrections=corrections)
+    sheet = load_workbook(write(records, tmp_path / "check", rescue.folder))["Mending list"]
+    last = [[cell.value for cell in row] for row in sheet.iter_rows(min_row=sheet.max_row - 1)]
+    assert last[0][:4] == ["intakes.csv", None, "2", "C2"]
+    assert last[1][:4] == ["intakes.csv", None, None, None]
+    assert "why is missing" in last[0][7]
+    assert last[0][10:13] == ["2026-03-01", "Kim", None]
+
+
+def test_delete_in_the_list_takes_the_row_out(rescue, tmp_path):
+    rows = "S-1,corn snake,2026-03-01,stray,\n" * 2 + "S-2,corn snake,2026-03-02,stray,\n"
+    weighings = "stay_id,weighed_on,weight\nS-2,2026-03-05,heavy\nS-2,2026-03-06,40\n"
+    records = rescue(intakes=INTAKES + rows, weighings=weighings)
+    assert records.set_aside["row"].tolist() == [3, 2]
+    before = (rescue.folder / "intakes.csv").read_bytes()
+    book = load_workbook(write(records, tmp_path / "check", rescue.folder))
+    sheet = book["Mending list"]
+    assert sheet.max_row == 3
+    for row in (2, 3):
+        for place, text in enumerate(("delete", "Kim", None, "written twice"), start=11):
+            sheet.cell(row, place, text)
+    book.save(rescue.folder / "corrections.xlsx")
+    records = load(rescue.folder)
+    assert records.corrections["state"].tolist() == ["taken out", "taken out"]
+    assert not (records.findings["effect"] == SET_ASIDE).any()
+    assert sorted(records.set_aside["row"]) == [2, 3]
+    assert (rescue.folder / "intakes.csv").read_bytes() == before
+    text = "\n".join(report_lines(records))
+    assert "intakes.csv, row 3: the row is taken out (Kim: written twice)" in text
+    assert "Set aside, not used" not in text
 
 
 def test_the_list_is_ready_to_print_and_the_same_twice(written, rescue):

@@ -67,7 +67,15 @@ def test_what_happened_since_is_news_and_no_difference():
     assert difference.frame.empty
     # The older records speak of nothing after 20 February, whatever their as-of date says.
     assert difference.until == pd.Timestamp("2026-02-20")
-    assert difference.news == {"outcomes": 1, "weighings": 2}
+    assert difference.news == {"outcomes": 1, "weighings": 1}
+
+
+def test_rows_of_the_last_day_are_news_only_where_the_older_does_not_hold_them():
+    assert compare(snapshot(), snapshot()).news == {}
+    again = pd.concat([WEIGHINGS, WEIGHINGS.tail(1), WEIGHINGS.tail(1).assign(stay_id="S-4")])
+    assert compare(snapshot(weighings=again), snapshot()).news == {"weighings": 2}
+    changed = compare(snapshot(weighings=with_cell(WEIGHINGS, 3, "weight", 60.0)), snapshot())
+    assert (changed.news, changed.frame["kind"].tolist()) == ({}, [CHANGED])
 
 
 def test_a_changed_cell_is_told_with_both_values():

@@ -105,6 +105,10 @@ def test_the_originals_are_not_touched_and_the_digest_knows_the_corrections(resc
         ("weighings.csv,,6,weight,12x,121,,,card,\n", "who is missing"),
         ("weighings.csv,,6,weight,12x,121,Kim,,,\n", "why is missing"),
         ("weighings.csv,,6,weight,12x,,Kim,,card,\n", r"write \(empty\)"),
+        ("weighings.csv,,6,weight,12x,121,Kim,yesterday,card,\n", '"yesterday" under "when" is no date'),
+        ("weighings.csv,,6,weight,12x,121,Kim,31/02/2026,card,\n", "is no date; write the day like 2026-03-31"),
+        ("weighings.csv,,6,weight,13x,(delete),Kim,,card,\n", 'no longer holds "13x"'),
+        ("weighings.csv,,6,,,(delete),Kim,,card,S-2\n", "repeats no other"),
     ],
 )
 def test_a_line_that_does_not_fit_or_is_incomplete_is_said_and_not_applied(rescue, line, why_not):
@@ -177,6 +181,52 @@ def test_a_cell_can_be_emptied_and_one_can_be_filled(rescue):
     assert records["outcomes"]["animals"].isna().all()
     assert len(records["outcomes"]) == 2
     assert records.corrections["state"].tolist() == ["corrected", "corrected"]
+
+
+@pytest.mark.parametrize("day", ["", "2026-12-01", "1/12/2026", "12/31/2026", "1 December 2026"])
+def test_a_day_in_any_order_says_when(rescue, day):
+    assert weight(rescue(f"weighings.csv,,6,weight,12x,121,Kim,{day},card,\n"), 6) == [121]
+
+
+def test_what_a_corrected_cell_is_understood_as_is_told(rescue):
+    records = rescue(
+        "weighings.csv,,3,weight,3050,305.0,Kim,,card,\n"
+        "weighings.csv,,6,weighed_on,2026-03-06,7 Mar 2026,Kim,,card,\n"
+        "weighings.csv,,7,weighed_on,2026-03-13,14 March 2026,Kim,,card,\n"
+        "weighings.csv,,5,weight,312,light,Kim,,card,\n"
+    )
+    told = dict(zip(records.corrections["now"], records.corrections["understood"], strict=True))
+    unusable = "cannot be used: see the findings"
+    assert told == {"305.0": "305", "7 Mar 2026": unusable, "14 March 2026": "2026-03-14", "light": unusable}
+
+
+@pytest.mark.parametrize("word", ["delete", "(delete)", "Delete"])
+def test_a_row_that_should_not_be_is_set_aside_as_taken_out(rescue, tmp_path, word):
+    records = rescue(f"weighings.csv,,6,weight,12x,{word},Kim,,weighed another,S-2\n")
+    assert records.corrections["state"].tolist() == ["taken out"]
+    assert at(records, 6)[["effect", "rule", "changes"]].to_numpy().tolist() == [
+        ["corrected", "taken out by the rescue, as it should not be there", "this row is in no figure"]
+    ]
+    assert records.set_aside[["row", "reason"]].to_numpy().tolist() == [
+        [6, "taken out by the rescue, as it should not be there"]
+    ]
+    assert "12x" in records.set_aside["text"].iloc[0]
+    line = records.accounts.set_index("table").loc["weighings"]
+    assert (line["kept"], line["set_aside"], line["left_out"]) == (5, 1, 0)
+    assert "12x" in (tmp_path / "weighings.csv").read_text(encoding="utf-8")
+
+
+def test_of_two_rows_alike_the_one_that_is_left_counts(rescue):
+    again = "stay_id,weighed_on,weight\n" + "S-2,2026-03-06,120\n" * 3
+    line = "weighings.csv,,{},,,(delete),Kim,,twice,S-2\n"
+    for rows, kept, aside in (((2,), [3], [2, 4]), ((3, 4), [2], [3, 4]), ((2, 3), [4], [2, 3])):
+        records = rescue("".join(map(line.format, rows)), weighings=again)
+        assert records.corrections["state"].tolist() == ["taken out"] * len(rows)
+        assert records["weighings"]["source_row"].tolist() == kept
+        assert sorted(records.set_aside["row"]) == aside
+    every = rescue("".join(map(line.format, (2, 3, 4))), weighings=again)
+    assert every.corrections["state"].tolist() == ["taken out", "taken out", "not applied"]
+    assert every["weighings"]["source_row"].tolist() == [4]
 
 
 def test_a_cell_reference_does_instead_of_row_and_column(rescue):

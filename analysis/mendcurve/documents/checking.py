@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,8 @@ from mendcurve.documents.provenance import rows_read
 from mendcurve.questions.rows import each
 from mendcurve.questions.wording import count, day
 from mendcurve.records import Records
-from mendcurve.records.findings import CHANGED, CORRECTED, DOUBTFUL, EFFECTS, NOTE, SET_ASIDE, grouped
+from mendcurve.records.corrections import TAKEN_OUT
+from mendcurve.records.findings import CHANGED, CORRECTED, DOUBTFUL, EFFECTS, NOTE, SET_ASIDE, grouped, tally
 
 # Lines printed at most; what does not fit stands in the files.
 LINES = 58
@@ -27,17 +29,22 @@ WORDS = 5
 LONGEST = 240
 TITLES = {
     SET_ASIDE: "Set aside, not used in any number until mended",
-    DOUBTFUL: "Used, but doubtful",
+    DOUBTFUL: "Doubtful, but kept: each line says how it is used",
     CHANGED: "Changed as they were read",
     CORRECTED: "Corrected by you",
     NOTE: "To know",
 }
+# What is not read, and what was not applied, is never among "more kinds".
+UNREAD = "Not read"
+NOT_APPLIED = "Your corrections that are not applied"
+ALWAYS = 8
+_NOT_READ = r"\bnot read\b|\bno table is read\b"
 _PLACE = ["file", "sheet", "row", "table"]
 
 
 def report_lines(records: Records) -> Iterator[str]:
     """Yield the lines the command prints; no more than about sixty, however much was found."""
-    head = list(_head(records))
+    head = [*_head(records), *_not_applied(records), *_unread(records)]
     yield from head
     sections = {effect: found for effect in EFFECTS if (found := _section(records, effect))}
     needs = {effect: min(RESERVED, sum(map(len, groups))) for effect, groups in sections.items()}
@@ -93,9 +100,52 @@ def _head(records: Records) -> Iterator[str]:
         yield "Nothing to mend was found."
 
 
+def _not_applied(records: Records) -> Iterator[str]:
+    done = records.corrections
+    left = done[done["state"] == "not applied"]
+    if not len(left):
+        return
+    yield from ("", f"{NOT_APPLIED} ({len(left):,})")
+    for one in each(left.head(ALWAYS)):
+        place = ", ".join(filter(None, (one.file, one.sheet, one.cell or (f"row {one.row}" if one.row else ""))))
+        yield _cut(f'  line {one.line}, "{one.now}"{f" for {place}" if place else ""}: {one.why_not}')
+    yield from _more(len(left), "correction")
+
+
+def _unread(records: Records) -> Iterator[str]:
+    found = records.cells[_is_unread(records.cells)]
+    if not len(found):
+        return
+    # What may well be records first, leaflets and pictures last.
+    other = found["rule"].str.contains("no file of records")
+    found = pd.concat([found[~other], found[other]])
+    yield from ("", f"{UNREAD} ({count(len(found), 'finding')})")
+    for one in each(found.head(ALWAYS)):
+        place = ", ".join(filter(None, (one.file, f'sheet "{one.sheet}"' if one.sheet else "")))
+        yield _cut("  " + ". ".join(filter(None, (": ".join(filter(None, (place, one.rule))), one.what_to_do))))
+    yield from _more(len(found), "finding")
+
+
+def _is_unread(cells: pd.DataFrame) -> pd.Series:
+    whole = cells["row"].isna() & (cells["column"].fillna("") == "") & (cells["effect"] == NOTE)
+    return (whole & cells["rule"].str.contains(_NOT_READ)).astype(bool)
+
+
+def _more(n: int, what: str) -> Iterator[str]:
+    if n > ALWAYS:
+        yield f"  and {count(n - ALWAYS, f'more {what}')}: see findings.xlsx"
+
+
 def _counted(records: Records, effect: str) -> str:
-    found = records.findings[records.findings["effect"] == effect]
-    return count(len(found), "finding")
+    """Return "62 findings in 158 cells": records and what is whole, and the cells where these are more."""
+    if effect == CORRECTED:
+        return count(int(_is_corrected(records.corrections).sum()), "cell")
+    n = int(tally(records.findings)[effect])
+    n -= int(_is_unread(records.cells).sum()) if effect == NOTE else 0
+    cells = _by_record(records)
+    cells = cells[(cells["of_record"] == effect) & (cells["cell"] != "") & (cells["table"] != "corrections")]
+    several = len(cells.drop_duplicates([*_PLACE, "cell"]))
+    return count(n, "finding") + (f" in {several:,} cells" if several > n and effect != NOTE else "")
 
 
 def _section(records: Records, effect: str) -> list[list[str]]:
@@ -103,20 +153,26 @@ def _section(records: Records, effect: str) -> list[list[str]]:
     if effect == CORRECTED:
         return [[line] for line in _corrected(records)]
     cells = _by_record(records)
-    found = cells[cells["effect"] == effect]
+    found = cells[(cells["of_record"] == effect) & (cells["table"] != "corrections") & ~_is_unread(cells)]
+    # What is only doubtful in a row that is out is not why it is out.
+    milder = (found["effect"] != SET_ASIDE) & (effect == SET_ASIDE)
+    found, besides = found[~milder].assign(effect=effect), int(milder.sum())
     if effect == NOTE:  # what is to know about a whole file or sheet comes first
         found = found.sort_values("row", key=lambda row: row.notna(), kind="stable")
     found = found.reset_index(drop=True)
-    return [list(_group(group, found)) for group in each(grouped(found, records.species["name"].dropna()))]
+    groups = [list(_group(group, found)) for group in each(grouped(found, records.species["name"].dropna()))]
+    if besides:
+        groups.append([f"  Besides, {count(besides, 'finding')} about other cells of these rows: see findings.xlsx"])
+    return groups
 
 
 def _by_record(records: Records) -> pd.DataFrame:
-    """Return the findings by cell; a doubt about a row that is set aside stands with what set it aside."""
+    """Return the findings by cell, with ``of_record``: the worst effect that any cell of the record has."""
     cells = records.cells.reset_index(drop=True)
     rank = cells["effect"].map({effect: i for i, effect in enumerate(EFFECTS)}).astype("int64")
     worst = rank.groupby([cells[name].fillna("" if name != "row" else 0) for name in _PLACE]).transform("min")
     mend = ~cells["effect"].isin([NOTE, CORRECTED]) & cells["row"].notna()
-    return cells.assign(effect=cells["effect"].mask(mend, worst.map(dict(enumerate(EFFECTS)))))
+    return cells.assign(of_record=cells["effect"].mask(mend, worst.map(dict(enumerate(EFFECTS)))))
 
 
 def _group(group: Any, found: pd.DataFrame) -> Iterator[str]:
@@ -124,13 +180,14 @@ def _group(group: Any, found: pd.DataFrame) -> Iterator[str]:
     sheet = f'sheet "{group.sheet}"' if group.sheet else ""
     where = ", ".join(filter(None, (group.file, sheet, group.column.replace("_", " "))))
     many = f"{group.records:,} rows" if group.records > 1 else ""
+    many = f"{group.cells:,} cells in {count(group.records, 'row')}" if group.cells > group.records else many
     animals = count(group.animals, "animal") if many and group.animals else ""
     counted = ", ".join(filter(None, (many, animals)))
     yield _cut(f"  {where}: {group.rule}", f" ({counted})" if counted else "")
     examples = [line for line in map(_example, each(found.loc[group.places[:EXAMPLES]])) if line]
     for number, line in enumerate(examples, start=1):
-        more = number == len(examples) and group.records > EXAMPLES
-        yield _cut(f"    {line}", f"; and {group.records - EXAMPLES:,} more" if more else "")
+        more = number == len(examples) and group.cells > EXAMPLES
+        yield _cut(f"    {line}", f"; and {group.cells - EXAMPLES:,} more" if more else "")
     if group.what_to_do and group.what_to_do != "Nothing.":
         yield _cut(f"    {group.what_to_do}")
 
@@ -148,12 +205,23 @@ def _example(one: Any) -> str:
 
 def _corrected(records: Records) -> Iterator[str]:
     done = records.corrections
-    for one in each(done[done["state"] == "corrected"]):
+    for one in each(done[_is_corrected(done)]):
         sheet = f', sheet "{one.sheet}"' if one.sheet else ""
         who = ", ".join(filter(None, (one.who, one.when)))
-        yield _cut(
-            f'  {one.file}{sheet}, {one.cell or one.row}: "{one.typed}" is read as "{one.now}" ({who}: {one.why})'
-        )
+        understood = f", {_in_words(one.understood)}" if one.understood not in ("", one.now) else ""
+        what = f'"{one.typed}" is read as "{one.now}"{understood}'
+        what = "the row is taken out" if one.state == TAKEN_OUT else what
+        place = one.cell if one.cell and one.state != TAKEN_OUT else f"row {one.row}"
+        yield _cut(f"  {one.file}{sheet}, {place}: {what} ({who}: {one.why})")
+
+
+def _is_corrected(done: pd.DataFrame) -> pd.Series:
+    return done["state"].isin(["corrected", TAKEN_OUT])
+
+
+def _in_words(understood: str) -> str:
+    """Return '1 September 2026' for '2026-09-01'; other values as they are."""
+    return day(pd.Timestamp(understood)) if re.fullmatch(r"\d{4}-\d{2}-\d{2}", understood) else understood
 
 
 def _cut(text: str, tail: str = "") -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from urllib.parse import quote
@@ -19,6 +18,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from mendcurve.questions.rows import each
 from mendcurve.questions.wording import count
 from mendcurve.records import Records
+from mendcurve.records.correction_lines import DELETE
 from mendcurve.records.findings import CORRECTED, NOTE, SET_ASIDE
 from mendcurve.records.saving import put_text, save
 
@@ -45,14 +45,17 @@ COLUMNS = (
 _FIRST_OF_VOLUNTEER = 11
 _NOTES = (("file", 20), ("sheet", 14), ("row", 7), ("column", 18), ("typed", 20), ("what", 70), ("what to do", 50))
 HELP = (
+    "First save this workbook as corrections.xlsx in the folder of your records: its links are ways from there.",
     "Each line of the mending list is one cell of your records. Click its cell to open the file there.",
     "Look at the paper record. Then write under 'now' what the cell should say, under 'who' your initials, under "
     "'when' the day, and under 'why' how you know.",
     "If the cell is right as it is, write the same again under 'now', and say why: the doubt is settled.",
     "If the cell should be empty, write (empty) under 'now'.",
+    f"If the row should not be there at all, because it stands twice, write {DELETE} under 'now'. It stays in your "
+    "file, and is set aside as taken out by you.",
     "Leave the other columns as they are: they say which cell is meant.",
-    "Save this workbook as corrections.xlsx in the folder of your records, and run check again. Your files are not "
-    "changed: the corrections are applied each time the records are read, and check shows them.",
+    "Save, and run check again. Your files are not changed: the corrections are applied each time they are read, "
+    "and check shows them.",
     "What you corrected before stands at the end of the list, so that nothing is lost when this list takes the place "
     "of an older one.",
     "Who corrected what, and why, is shown by check only: it is in no report.",
@@ -71,7 +74,7 @@ def write_mending_list(records: Records, path: Path, folder: Path, extra: Sequen
     path : Path
         The workbook to write.
     folder : Path
-        Where the files of the records lie; rows link to them by their way from ``path``.
+        Where the files of the records lie; rows link to them by their way from there, as the list is to be saved there.
     extra : sequence of DataFrame
         Further sheets, each named by ``attrs["title"]``.
     """
@@ -108,25 +111,26 @@ def _lines(records: Records) -> Iterator[tuple[tuple[str, ...], tuple[str, str, 
     for done in each(records.corrections):
         place = (done.file, done.sheet, str(done.row or ""), done.cell, done.record, done.column, done.typed)
         yours = (done.now, done.who, done.when, done.why)
-        yield (*place, f"{done.state} before", "", "", *yours), (done.file, done.sheet, done.cell)
+        state = f"not applied: {done.why_not}" if done.why_not else f"{done.state} before"
+        read = f"read as {done.understood}" if done.understood else ""
+        yield (*place, "\n".join(filter(None, (state, read))), "", "", *yours), (done.file, done.sheet, done.cell)
 
 
 class _Links:
-    """Ways from the mending list to the cells of the records."""
+    """Ways to the cells of the records from the folder they are in: the list is saved there as corrections."""
 
     def __init__(self, folder: Path, out: Path):
-        self.folder, self.out = folder, out
+        self.folder = folder
+        # A way through the folder above serves both in the folder of the records and in one beside it.
+        beside = out.resolve().parent == folder.resolve().parent
+        self.before = f"../{quote(folder.resolve().name)}/" if beside and folder.resolve().name else ""
 
     def to(self, file: str, sheet: str, cell: str) -> tuple[str, str | None] | None:
         """Return the target and the place in it; None where there is no file to open or no way to it."""
         if not file or not (self.folder / file).is_file():
             return None
-        try:
-            way = os.path.relpath(self.folder / file, self.out)
-        except ValueError:  # another drive
-            return None
         name = sheet.replace("'", "''")
-        return quote(Path(way).as_posix()), f"'{name}'!{cell}" if sheet and cell else None
+        return self.before + quote(file), f"'{name}'!{cell}" if sheet and cell else None
 
 
 def _line(sheet: Worksheet, number: int, texts: tuple[str, ...], link: tuple[str, str | None] | None) -> None:
@@ -137,8 +141,9 @@ def _line(sheet: Worksheet, number: int, texts: tuple[str, ...], link: tuple[str
         if place >= _FIRST_OF_VOLUNTEER:
             cell.fill = _YOURS
     _high_enough(sheet, number, texts, COLUMNS)
-    if link is not None:
-        _linked(sheet.cell(number, 4 if texts[3] else 3), *link)
+    # A link on an empty cell would write its target there.
+    if link is not None and (place := next((at for at in (4, 3, 1) if texts[at - 1]), 0)):
+        _linked(sheet.cell(number, place), *link)
 
 
 def _high_enough(sheet: Worksheet, number: int, texts: Sequence[str], columns: Sequence[tuple[str, int]]) -> None:

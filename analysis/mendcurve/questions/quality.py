@@ -8,7 +8,7 @@ import pandas as pd
 
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.wording import count, listing, were
-from mendcurve.records.findings import CHANGED, CORRECTED, DOUBTFUL, EFFECTS, NOTE, SET_ASIDE
+from mendcurve.records.findings import CHANGED, CORRECTED, DOUBTFUL, EFFECTS, NOTE, SET_ASIDE, tally
 from mendcurve.records.records import Records
 
 WORDS = {
@@ -47,8 +47,12 @@ class Findings(Answer):
         return f"Checking the records gave {count(n, 'finding')} ({listing(parts)}); {aside}."
 
     def notes(self) -> tuple[str, ...]:
-        """Return where all of them stand."""
-        return ("All findings, with file, sheet and row: the command check writes them.",)
+        """Return what is counted, and where all of them stand."""
+        return (
+            "A finding is a record with anything found in it, counted once under the worst of it, or a remark about a "
+            "whole file, sheet or column; a row that feeds two tables is a record of each.",
+            "All findings, with file, sheet and row: the command check writes them, a line each, into findings.csv.",
+        )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -80,13 +84,9 @@ class ToMend(Answer):
 
 
 def findings(records: Records) -> Findings:
-    """Count the findings by what became of the record; a source row that feeds several tables is one record."""
-    found = records.findings
-    worst = found["effect"].map({effect: i for i, effect in enumerate(EFFECTS)}).astype("int64")
-    place = [found["file"].fillna(""), found["sheet"].fillna(""), found["row"].fillna(0)]
-    one = worst.groupby(place).min()[lambda s: s.index.get_level_values(2) > 0]
-    by = pd.concat([one, worst[found["row"].isna()]]).value_counts()
-    frame = pd.DataFrame({"effect": EFFECTS, "findings": [int(by.get(i, 0)) for i in range(len(EFFECTS))]})
+    """Count the findings by what became of the record, as ``check`` counts them."""
+    by = tally(records.findings)
+    frame = pd.DataFrame({"effect": list(by.index), "findings": by.to_list()})
     frame.attrs.update(title="Findings", units={"findings": "findings"})
     aside = records.set_aside.drop_duplicates(["file", "sheet", "row"])
     return Findings(frame=frame, set_aside=len(aside))

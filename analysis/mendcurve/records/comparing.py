@@ -40,7 +40,7 @@ class Difference:
     until : Timestamp
         The last day the older records speak of: the newer are held against them as they were known then.
     news : mapping of table to int
-        Rows of the newer records dated that day or later: ordinary news, not in ``frame``.
+        Rows of the newer records dated that day or later that the older do not hold: ordinary news, not in ``frame``.
     """
 
     frame: pd.DataFrame
@@ -70,14 +70,13 @@ def compare(new: Records, old: Records) -> Difference:
             "Give the newer records first, and the older after --against.",
         )
     then = new.cut(until)
-    parts = [_table(name, then, old, until) for name in TABLES]
-    parts.append(_reopened(then, old))
-    frame = pd.concat(parts, ignore_index=True)
+    parts = {name: _table(name, then, old, until) for name in TABLES}
+    frame = pd.concat([*(lines for lines, _ in parts.values()), _reopened(then, old)], ignore_index=True)
     frame = _named_aside(frame, new)
     frame = frame.assign(rank=frame["kind"].map({kind: i for i, kind in enumerate(KINDS)}))
     order = ["rank", "table", "file", "sheet", "row", "column"]
     frame = frame.sort_values(order, kind="stable", ignore_index=True)
-    news = {name: _later(new[name], CUTS[name].known_on, until) for name in TABLES}
+    news = {name: _later(new[name], CUTS[name].known_on, until) + on_the_day for name, (_, on_the_day) in parts.items()}
     return Difference(frame=frame[list(COLUMNS)], until=until, news={k: n for k, n in news.items() if n})
 
 
@@ -89,16 +88,16 @@ def _until(records: Records) -> pd.Timestamp:
 
 
 def _later(frame: pd.DataFrame, column: str, until: pd.Timestamp) -> int:
-    return int((frame[column].dt.floor("D") >= until).sum())
+    return int((frame[column].dt.floor("D") > until).sum())
 
 
-def _table(name: str, then: Records, old: Records, until: pd.Timestamp) -> pd.DataFrame:
-    """Return the differences of one table."""
+def _table(name: str, then: Records, old: Records, until: pd.Timestamp) -> tuple[pd.DataFrame, int]:
+    """Return the differences of one table, and how many rows of the last day are new."""
     newer, older = _texts(name, then[name]), _texts(name, old[name])
     columns = [c for c in TABLES[name].names if c not in _NEVER]
     newer, older = _unmatched(newer, older, columns), _unmatched(older, newer, columns)
     if not len(newer) and not len(older):
-        return _typed(pd.DataFrame(columns=list(COLUMNS)))
+        return _typed(pd.DataFrame(columns=list(COLUMNS))), 0
     by = _identity(name)
     newer = newer.assign(nth=newer.groupby(by, dropna=False).cumcount())
     older = older.assign(nth=older.groupby(by, dropna=False).cumcount())
@@ -106,6 +105,7 @@ def _table(name: str, then: Records, old: Records, until: pd.Timestamp) -> pd.Da
     gone = both[both["_merge"] == "right_only"]
     come = both[both["_merge"] == "left_only"]
     late = come[come["day_new"] < f"{until:%Y-%m-%d}"]
+    on_the_day = int((come["day_new"] == f"{until:%Y-%m-%d}").sum())
     same = both[both["_merge"] == "both"]
     rest = [c for c in columns if c not in by]
     told_by = [c.name for c in TABLES[name].columns if c.required and c.name in rest] or rest[:3]
@@ -126,7 +126,7 @@ def _table(name: str, then: Records, old: Records, until: pd.Timestamp) -> pd.Da
         changed = same[now != was]
         if len(changed):
             out.append(_lines(changed, name, CHANGED, column=column, older=was[now != was], newer=now[now != was]))
-    return pd.concat(out, ignore_index=True)
+    return pd.concat(out, ignore_index=True), on_the_day
 
 
 def _texts(name: str, frame: pd.DataFrame) -> pd.DataFrame:

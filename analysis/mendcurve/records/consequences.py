@@ -16,6 +16,7 @@ from mendcurve.records.numbers import parse_counts
 from mendcurve.records.review import among, by_id, looked_up
 from mendcurve.records.schemas import MOST, TABLES
 from mendcurve.records.species import translate
+from mendcurve.records.wide import plain_rows
 
 _TEXT = pd.StringDtype("pyarrow", na_value=np.nan)
 _PATH = {"checks": ("conditions",), "courses": ("conditions",), "doses": ("courses", "conditions")}
@@ -32,8 +33,9 @@ class Rule:
     table, column, effect : str
         "" stands for any.
     when : str
-        "" for always, or a fact of ``_facts`` that must hold: repeats (the row stands twice), stayless (its stay is
-        not known), unused (its stay is in no figure), other (another row says it), nothing (no weight of the stay is
+        "" for always, or a fact of ``_facts`` that must hold: repeats (the row stands twice), taken_out (the rescue
+        says it should not be), stayless (its stay is not known), unused (its stay is in no figure), other (another row
+        says it), nothing (no weight of the stay is
         left), emptied (read as empty).
     says : str
         ``{who}``: "S-0042 (4 corn snakes)"; ``{stay}``: "S-0042"; ``{animals}``: "4 corn snakes"; ``{weights}``: "the
@@ -119,7 +121,9 @@ RULES: tuple[Rule, ...] = (
     Rule("housing", "places", CHANGED, "emptied", "the zone counts as taking no place"),
     Rule("spending", "grant_id", CHANGED, "emptied", "the amount is charged to no grant"),
     Rule("", "", CHANGED, "emptied", "for {who} this is not known: {column}; the rest of the row is used"),
-    Rule("", "", CHANGED, "", "nothing is left out; it is used as said"),
+    Rule("", "note", CHANGED, "", "nothing: no figure uses this text"),
+    Rule("", "", CHANGED, "", "the record counts, with this cell as told above"),
+    Rule("", "", CORRECTED, "taken_out", "this row is in no figure"),
     Rule("", "", CORRECTED, "", "used as corrected"),
     Rule("", "", NOTE, "", ""),
 )
@@ -207,6 +211,7 @@ def _facts(
             "rows": rows.fillna(0).map(lambda n: f", with {n:.0f} row{'s' * (n > 1)} of other tables" if n else ""),
             "column": lines["column"].str.replace("_", " "),
             "repeats": _repeats(lines, parts),
+            "taken_out": _taken_out(lines, parts),
             "stayless": own & (stay == "") & (lines["table"] != "intakes"),
             "unused": own & ~kept & (lines["table"] != "intakes"),
             "other": kept.where(lines["table"] == "intakes", left),
@@ -291,6 +296,16 @@ def _repeats(lines: pd.DataFrame, parts: Sequence[Part]) -> pd.Series:
         if len(again):
             out |= (lines["file"] == part.sheet.file) & (lines["sheet"] == part.sheet.sheet) & lines["row"].isin(again)
     return (out & (lines["column"] == "")).astype(bool)
+
+
+def _taken_out(lines: pd.DataFrame, parts: Sequence[Part]) -> pd.Series:
+    """Return which lines are of a row that the rescue has taken out."""
+    out = pd.Series(False, index=lines.index)
+    for part in parts:
+        if part.sheet.taken_out:
+            rows = plain_rows(lines["row"].fillna(0).astype("int64")).isin(part.sheet.taken_out)
+            out |= rows & (lines["file"] == part.sheet.file) & (lines["sheet"] == part.sheet.sheet)
+    return out.astype(bool)
 
 
 def _emptied(lines: pd.DataFrame, after: Mapping[str, pd.DataFrame]) -> pd.Series:

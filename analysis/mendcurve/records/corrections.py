@@ -3,55 +3,29 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
-from mendcurve.errors import InputError
-from mendcurve.records import reading, workbook
 from mendcurve.records.columns import joined
+from mendcurve.records.correction_lines import EMPTY, Line, lacks
 from mendcurve.records.findings import CORRECTED, DOUBTFUL, NOTE, Ledger
 from mendcurve.records.folding import folded
-from mendcurve.records.locating import record_column, shown
+from mendcurve.records.locating import Part, record_column, shown
 from mendcurve.records.privacy import masked
 from mendcurve.records.schemas import TABLES
 from mendcurve.records.sheets import Sheet, named
 from mendcurve.records.sources import Source
 from mendcurve.records.wide import plain_rows
 
-FILES = ("corrections.xlsx", "corrections.csv")
-# The columns of a line. In "now", EMPTY says that the cell should hold nothing.
-NEEDED = ("typed", "now", "who", "why")
-PLACE = ("file", "sheet", "row", "column", "cell", "record")
-COLUMNS = (*PLACE, *NEEDED, "when")
-EMPTY = "(empty)"
-STATES = ("corrected", "looked at", "not applied")
-FRAME = ("file", "sheet", "row", "cell", "column", "record", "typed", "now", "who", "when", "why", "state", "line")
+TAKEN_OUT = "taken out"
+STATES = ("corrected", TAKEN_OUT, "looked at", "not applied")
+FRAME = ("file", "sheet", "row", "cell", "column", "record", "typed", "now", "who", "when", "why", "state", "line",
+         "why_not", "understood")  # fmt: skip
 _CELL = re.compile(r"\$?([A-Z]{1,3})\$?(\d+)")
-# A text that a spreadsheet would have run as a formula was written with an apostrophe before it.
-_KEPT_FROM_RUNNING = re.compile(r"^'(?=[=+\-@\t\r\n])")
 _Feed = tuple[Sheet, Sequence[Source]]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Line:
-    """One line of a file of corrections, every cell as text; ``at`` is its row there, ``source`` the file's name."""
-
-    source: str
-    at: int
-    file: str
-    sheet: str
-    row: str
-    column: str
-    cell: str
-    record: str
-    typed: str
-    now: str
-    who: str
-    when: str
-    why: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,63 +47,6 @@ class Outcome:
     retry: bool = False
 
 
-def read_corrections(folder: Path) -> tuple[tuple[Line, ...], Path | None]:
-    """Return the lines that somebody has filled in, and the file they stand in.
-
-    Notes
-    -----
-    The mending list that ``check`` writes, filled in and saved under one of the names ``FILES``; or a table of the
-    columns ``NEEDED`` and either ``cell`` or ``row`` and ``column``. ``file`` and ``sheet`` may be left out where there
-    is only one.
-
-    Raises
-    ------
-    InputError
-        If there are two such files, one cannot be read, or it has not the columns it needs.
-    """
-    there = [folder / name for name in FILES if (folder / name).is_file()]
-    if not there:
-        return (), None
-    if len(there) > 1:
-        raise InputError(
-            "Corrections are read from one file, but there are two.", [f.name for f in there], "Take one of them away."
-        )
-    sheet = _opened(there[0])
-    headings = {name: named(list(sheet.cells.columns), name) for name in COLUMNS}
-    blank = [""] * len(sheet.row)
-    texts = {name: blank if h is None else sheet.cells[h].tolist() for name, h in headings.items()}
-    rows = zip(*(texts[name] for name in COLUMNS), strict=True)
-    lines = [
-        Line(source=there[0].name, at=int(at), **{n: _cleaned(v) for n, v in zip(COLUMNS, values, strict=True)})
-        for at, values in zip(sheet.row, rows, strict=True)
-    ]
-    return tuple(line for line in lines if line.now or line.who or line.why), there[0]
-
-
-def _opened(path: Path) -> Sheet:
-    sheets = []
-    if path.suffix == ".csv":
-        sheets = [reading.read_text_file(path)]
-    else:
-        book = workbook.Book(path)
-        sheets = [book.read(name) for name in book.names]
-    for sheet in sheets:
-        present = list(sheet.cells.columns)
-        if all(named(present, name) for name in NEEDED) and (
-            named(present, "cell") or (named(present, "row") and named(present, "column"))
-        ):
-            return sheet
-    raise InputError(
-        f"{path.name} must have the columns {', '.join(NEEDED)}, and either cell, or row and column.",
-        [f"headings: {', '.join(s.cells.columns)}" for s in sheets],
-        "Fill in the mending list that check writes, and save it under this name.",
-    )
-
-
-def _cleaned(text: str) -> str:
-    return _KEPT_FROM_RUNNING.sub("", str(text).strip())
-
-
 def corrected(feeds: Sequence[_Feed], lines: Sequence[Line]) -> tuple[list[_Feed], list[Outcome]]:
     """Return the sheets with the corrections applied, and what became of each line, in order.
 
@@ -144,22 +61,11 @@ def corrected(feeds: Sequence[_Feed], lines: Sequence[Line]) -> tuple[list[_Feed
     left = list(enumerate(lines))
     while left:
         for place, line in left:
-            done[place] = _incomplete(line) or _applied(now, line)
+            lacking = lacks(line)
+            done[place] = Outcome(line=line, state="not applied", why_not=lacking) if lacking else _applied(now, line)
         again = [(place, line) for place, line in left if done[place].retry]
         left = again if len(again) < len(left) else []
     return now, [done[place] for place in range(len(lines))]
-
-
-def _incomplete(line: Line) -> Outcome | None:
-    lacking = [name for name in ("who", "why", "now") if not getattr(line, name)]
-    if not lacking:
-        return None
-    more = f' To empty the cell write {EMPTY} under "now"; if it is right as it is, write it again.'
-    return Outcome(
-        line=line,
-        state="not applied",
-        why_not=f"a correction needs now, who and why; {' and '.join(lacking)} is missing." + more * ("now" in lacking),
-    )
 
 
 def _applied(feeds: list[_Feed], line: Line) -> Outcome:
@@ -174,7 +80,9 @@ def _applied(feeds: list[_Feed], line: Line) -> Outcome:
     for i in fits:
         sheet, sources = feeds[i]
         outcome = _in_sheet(sheet, sources, line)
-        if outcome.state == "corrected":
+        if outcome.state == TAKEN_OUT:
+            feeds[i] = (_without(sheet, outcome.row), sources)
+        elif outcome.state == "corrected":
             feeds[i] = (_changed(sheet, outcome), sources)
     return outcome
 
@@ -186,20 +94,39 @@ def _names(wanted: str, given: str) -> bool:
 def _in_sheet(sheet: Sheet, sources: Sequence[Source], line: Line) -> Outcome:
     heading, row = _cell(sheet, line)
     place = {"file": sheet.file, "sheet": sheet.sheet, "row": row, "heading": heading or line.column}
+    if heading is None and line.deletes and not line.column and not line.typed:
+        return _whole_row(sheet, sources, row, line)
     if heading is None:
         return Outcome(line=line, state="not applied", why_not="the sheet has no such column", **place)  # type: ignore[arg-type]
     at, why_not = _row(sheet, sources, heading, row, line)
     if at is None:
+        place["cell"] = _letters(sheet, heading, row) if row else ""
         return Outcome(line=line, state="not applied", why_not=why_not, retry=True, **place)  # type: ignore[arg-type]
     place["row"] = int(sheet.row[at])
     typed = shown(sheet.cells[heading].iloc[at])
+    state = "looked at" if shown(line.now) == typed else "corrected"
     return Outcome(
         line=line,
-        state="looked at" if shown(line.now) == typed else "corrected",
-        cell=f"{sheet.letters.get(heading, '')}{sheet.row[at]}" if heading in sheet.letters else "",
+        state=TAKEN_OUT if line.deletes else state,
+        cell=_letters(sheet, heading, int(sheet.row[at])),
         table=_table(sources, heading),
         **place,  # type: ignore[arg-type]
     )
+
+
+def _letters(sheet: Sheet, heading: str, row: int) -> str:
+    return f"{sheet.letters[heading]}{row}" if heading in sheet.letters else ""
+
+
+def _whole_row(sheet: Sheet, sources: Sequence[Source], row: int, line: Line) -> Outcome:
+    """Return what becomes of a line that takes out a row and names no cell: only a row that repeats another may go."""
+    place = {"file": sheet.file, "sheet": sheet.sheet, "row": row, "table": sources[0].table}
+    at = ((sheet.row == row) & ((sheet.twin > 0) | np.isin(sheet.row, sheet.twin))).nonzero()[0]
+    ids = [r for r in (_records(sheet, source) for source in sources) if r is not None]
+    if len(at) and (not line.record or any(shown(r.iloc[at[0]]) == line.record for r in ids)):
+        return Outcome(line=line, state=TAKEN_OUT, **place)  # type: ignore[arg-type]
+    why_not = "the row repeats no other, or has moved; name a cell of it, and what is typed there"
+    return Outcome(line=line, state="not applied", why_not=why_not, **place)  # type: ignore[arg-type]
 
 
 def _cell(sheet: Sheet, line: Line) -> tuple[str | None, int]:
@@ -255,13 +182,26 @@ def _changed(sheet: Sheet, outcome: Outcome) -> Sheet:
     if isinstance(text.dtype, pd.CategoricalDtype) and now not in text.cat.categories:
         text = text.cat.add_categories(pd.Index([now], dtype=object))
     text.iloc[at] = now
-    # A row that is corrected repeats no other, and is repeated by none: the next of its repeats stands in for it.
+    return replace(sheet, cells=sheet.cells.assign(**{outcome.heading: text}), twin=_alone(sheet, at))
+
+
+def _without(sheet: Sheet, row: int) -> Sheet:
+    """Return ``sheet`` with a row marked as taken out: it stays there, to be set aside in words."""
+    at = int((sheet.row == row).nonzero()[0][0])
+    return replace(sheet, twin=_alone(sheet, at), taken_out=sheet.taken_out | {row})
+
+
+def _alone(sheet: Sheet, at: int) -> np.ndarray:
+    """Return ``sheet.twin`` where the row at ``at`` repeats no other, and is repeated by none.
+
+    The next of its repeats stands in for it.
+    """
     twin = sheet.twin.copy()
     twin[at] = 0
     others = (twin == sheet.row[at]).nonzero()[0]
     twin[others] = sheet.row[others[0]] if len(others) else 0
     twin[others[:1]] = 0
-    return replace(sheet, cells=sheet.cells.assign(**{outcome.heading: text}), twin=twin)
+    return twin
 
 
 def report(done: Sequence[Outcome], ledger: Ledger) -> None:
@@ -282,6 +222,8 @@ def report(done: Sequence[Outcome], ledger: Ledger) -> None:
                 effect=DOUBTFUL,
             )
             continue
+        if outcome.state == TAKEN_OUT:
+            continue  # said for each table that the row feeds, where it is set aside
         rule = f'corrected by the rescue: "{typed}" is read as "{now}"'
         if outcome.state == "looked at":
             rule = f'looked at by the rescue: "{typed}" is right as it is'
@@ -298,17 +240,55 @@ def report(done: Sequence[Outcome], ledger: Ledger) -> None:
         )
 
 
-def frame(done: Sequence[Outcome]) -> pd.DataFrame:
-    """Return one row a line of the corrections, columns ``FRAME``: for the rescue's own eyes only."""
-    return pd.DataFrame(list(_rows(done)), columns=list(FRAME)).astype({"row": "int64", "line": "int64"})
+def frame(
+    done: Sequence[Outcome], parts: Sequence[Part] = (), tables: Mapping[str, pd.DataFrame] | None = None
+) -> pd.DataFrame:
+    """Return one row a line of the corrections, columns ``FRAME``: for the rescue's own eyes only.
+
+    Parameters
+    ----------
+    parts, tables : optional
+        What was read, to say how the corrected cells are understood (``understood``: "" where nothing reads them).
+    """
+    understood = [_understood(one, parts, tables or {}) for one in done]
+    rows = [(*row, words) for row, words in zip(_rows(done), understood, strict=True)]
+    return pd.DataFrame(rows, columns=list(FRAME)).astype({"row": "int64", "line": "int64"})
 
 
 def _rows(done: Sequence[Outcome]) -> Iterator[tuple[object, ...]]:
     for one in done:
         line = one.line
         words = [masked(line.who, names=False)[0], masked(line.when)[0], masked(line.why)[0]]
-        place = (one.file or line.file, one.sheet or line.sheet, one.row, one.cell, one.heading or line.column)
-        yield (*place, line.record, shown(line.typed), masked(line.now)[0], *words, one.state, line.at)
+        # A line that names no cell we know keeps the place it names itself, so that the list gives it back.
+        row = one.row or (int(line.row) if re.fullmatch(r"\d{1,9}", line.row) else 0)
+        cell = one.cell or (line.cell if _CELL.fullmatch(line.cell.upper()) and not one.row else "")
+        texts_of_place = [masked(t)[0] for t in (one.file or line.file, one.sheet or line.sheet)]
+        place = (*texts_of_place, row, cell, masked(one.heading or line.column)[0])
+        texts = (line.record, shown(line.typed), masked(line.now)[0])
+        yield (*place, *texts, *words, one.state, line.at, one.why_not)
+
+
+def _understood(one: Outcome, parts: Sequence[Part], tables: Mapping[str, pd.DataFrame]) -> str:
+    """Return the value that a corrected cell has in the tables: a day is always year, month, day."""
+    if one.state != "corrected" or folded(one.line.now) == EMPTY:
+        return ""
+    for part in parts:
+        ours = [c for c, heading in part.headings.items() if heading == one.heading]
+        if (part.sheet.file, part.sheet.sheet) != (one.file, one.sheet) or not ours or part.table not in tables:
+            continue
+        table = tables[part.table]
+        if ours[0] not in table.columns:
+            continue
+        here = (table["source_row"] == one.row) & (table["source_file"] == one.file)
+        values = table.loc[here & (table["source_sheet"].fillna("") == one.sheet), ours[0]]
+        return "cannot be used: see the findings" if values.isna().all() else masked(_as_text(values.iloc[0]))[0]
+    return ""
+
+
+def _as_text(value: object) -> str:
+    if isinstance(value, pd.Timestamp):
+        return f"{value:%Y-%m-%d %H:%M}".removesuffix(" 00:00")
+    return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 
 def settled(lines: pd.DataFrame, done: Sequence[Outcome]) -> pd.DataFrame:

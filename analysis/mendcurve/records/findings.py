@@ -175,6 +175,19 @@ def in_order(lines: pd.DataFrame) -> pd.DataFrame:
     return keyed.drop(columns=["_rank", "_animals"])
 
 
+def tally(findings: pd.DataFrame) -> pd.Series:
+    """Return how many findings there are of each effect, worst first: the one way in which they are counted.
+
+    Notes
+    -----
+    A finding is a line of ``findings`` (and of findings.csv): a record with anything found in it, under the worst of
+    it, or a remark about a whole file, sheet or column. A row that feeds two tables is a record of each, and each
+    weighing of a row that holds several. What was found in the corrections themselves is not in the records.
+    """
+    of_records = findings["table"] != "corrections"
+    return findings.loc[of_records, "effect"].value_counts().reindex(list(EFFECTS), fill_value=0)
+
+
 def _ranks(lines: pd.DataFrame) -> pd.Series:
     return lines["effect"].map({effect: i for i, effect in enumerate(EFFECTS)}).astype("int64")
 
@@ -217,16 +230,18 @@ def grouped(findings: pd.DataFrame, words: Iterable[str] = ()) -> pd.DataFrame:
     -------
     DataFrame
         One row a group: ``effect``, ``file``, ``sheet``, ``table``, ``column``; ``rule``, ``likely``, ``what_to_do``
-        and ``changes`` of its first record; ``records``; ``animals`` (sum over its stays, each once); ``places``
-        (positions of its records in ``findings``).
+        and ``changes`` of its first record; ``records`` (rows of the sheet, each once); ``cells``; ``animals`` (sum
+        over its stays, each once); ``places`` (positions of its cells in ``findings``).
     """
     keys = ["effect", "file", "sheet", "table", "column"]
-    out = [*keys, "rule", "likely", "what_to_do", "changes", "records", "animals", "places"]
+    out = [*keys, "rule", "likely", "what_to_do", "changes", "records", "cells", "animals", "places"]
     if not len(findings):
         return pd.DataFrame(columns=out)
     words = list(words)
     lines = findings.reset_index(drop=True).fillna(dict.fromkeys([*keys, "rule", "what_to_do"], ""))
     lines = lines.assign(_rule=alike(lines["rule"], words), _do=alike(lines["what_to_do"], words), places=lines.index)
+    # A remark about a whole file has no row, and stands for itself.
+    lines = lines.assign(_row=lines["row"].fillna(-1 - lines["places"]))
     by = [*keys, "_rule", "_do"]
     # A stay with ten odd weights is one stay's animals.
     once = lines.groupby([*by, lines["stay_id"].fillna("")], sort=False)["animals"].max()
@@ -236,7 +251,8 @@ def grouped(findings: pd.DataFrame, words: Iterable[str] = ()) -> pd.DataFrame:
         likely=("likely", "first"),
         what_to_do=("what_to_do", "first"),
         changes=("changes", "first"),
-        records=("places", "size"),
+        records=("_row", "nunique"),
+        cells=("places", "size"),
         places=("places", list),
     )
     groups = groups.assign(animals=animals).reset_index()

@@ -22,7 +22,8 @@ from mendcurve.records.beside import (
     tell_twice,
     tell_unused,
 )
-from mendcurve.records.corrections import Outcome, corrected, read_corrections, report
+from mendcurve.records.correction_lines import read_corrections
+from mendcurve.records.corrections import Outcome, corrected, report
 from mendcurve.records.dictionary import NAME, Dictionary, read_dictionary
 from mendcurve.records.dictionary_use import with_conditions, with_species, with_words
 from mendcurve.records.findings import Ledger

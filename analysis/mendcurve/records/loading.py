@@ -21,6 +21,7 @@ from mendcurve.records.crosschecks import check_doubts, check_rows
 from mendcurve.records.cutting import cut_tables
 from mendcurve.records.findings import (
     COLUMNS,
+    CORRECTED,
     DOUBTFUL,
     NOTE,
     SET_ASIDE,
@@ -135,7 +136,7 @@ def load(
         findings=rows_shown(found, "row"),
         cells=rows_shown(in_order(cells)[[*COLUMNS, "record"]], "row"),
         words=listed(sum((t.unknown for _, _, t in read.parts), Counter()), tables, known, sorted(declared)),
-        corrections=corrections.frame(gathered.corrections),
+        corrections=corrections.frame(gathered.corrections, parts, tables),
         set_aside=rows_shown(_aside(read, review, found), "row"),
         accounts=_accounts(read, review, whole, gathered.looked_up),
         recorded=read.recorded(),
@@ -276,7 +277,8 @@ def _aside(read: _Read, review: Review, found: pd.DataFrame) -> pd.DataFrame:
             )
     if not lines:
         return no_rows()
-    reasons = found.loc[found["effect"] == SET_ASIDE, ["file", "sheet", "row", "table", "rule"]]
+    # A row the rescue has taken out is corrected, and set aside all the same.
+    reasons = found.loc[found["effect"].isin([SET_ASIDE, CORRECTED]), ["file", "sheet", "row", "table", "rule"]]
     out = pd.concat(lines, ignore_index=True)
     out = out.merge(
         reasons.rename(columns={"rule": "reason"}).astype({"row": "int64"}),

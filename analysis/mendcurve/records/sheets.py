@@ -50,6 +50,8 @@ class Sheet:
         Heading -> letter of its column in the spreadsheet; empty for a file that no spreadsheet shows.
     merges : tuple of Merge
         Data cells merged over several rows.
+    taken_out : frozenset of int
+        Row numbers of records that the rescue's corrections say should not be.
     """
 
     file: str
@@ -68,6 +70,7 @@ class Sheet:
     letters: Mapping[str, str] = field(default_factory=dict)
     spread: tuple[str, ...] = ()
     merges: tuple[Merge, ...] = ()
+    taken_out: frozenset[int] = frozenset()
 
     @property
     def where(self) -> str:
