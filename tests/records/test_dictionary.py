@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import pytest
-from openpyxl import Workbook
+from openpyxl import Workbook, load_workbook
 
 from mendcurve.errors import InputError
 from mendcurve.records import load
 from mendcurve.records.dictionary import COLUMNS, kind_of, kinds, places_of
 from mendcurve.records.schemas import TABLES
+from mendcurve.records.template import write_template
 
 HEAD = "kind,word,means,also known as,old names,taxon,low_g,high_g,gut_days,lifelong,family,note\n"
 INTAKES = "stay_id,species,intake_date,intake_type\nS-1,{},2026-03-02,stray\n"
@@ -51,6 +52,18 @@ def test_a_word_of_the_rescues_is_the_reference_species(tmp_path):
     )
     assert records["intakes"]["species"].tolist() == ["bearded dragon"]
     assert records.findings.empty
+
+
+@pytest.mark.parametrize("name", ["corn snake", "ball python", "leopard gecko", "an own newt"])
+@pytest.mark.parametrize("aliases", ["", 'aliases = ["Other Name"]\n'])
+def test_a_word_may_stand_for_a_species_that_records_toml_describes(tmp_path, name, aliases):
+    toml = f'[[species]]\nname = "{name}"\ntaxon = "snake"\nlow_g = 2\n{aliases}'
+    intakes = INTAKES.format("snek") + f"S-2,{name},2026-03-02,stray\nS-3,snekky,2026-03-02,stray\n"
+    records = load(folder(tmp_path, f"species,snek,{name},snekky\n", toml, intakes=intakes))
+    assert records["intakes"]["species"].tolist() == [name] * 3
+    assert records.findings.empty
+    assert not len(records.words)
+    assert records.species.set_index("name").loc[name, "low_g"] == 2
 
 
 def test_the_rescues_own_name_of_a_species_is_the_one_used(tmp_path):
@@ -261,9 +274,43 @@ def test_several_dictionaries_or_one_without_headings_are_refused(tmp_path):
         load(path)
     book = Workbook()
     book.active.append(["kind", "word"])
+    book.active.append(["outcome", "gone"])
     book.save(path / "dictionary.xlsx")
     with pytest.raises(InputError, match=r"one dictionary, but several are here.\n  dictionary.csv\n  dictionary.xlsx"):
         load(path)
+
+
+def test_the_templates_empty_sheet_of_words_stands_beside_a_file_of_them(tmp_path):
+    path = folder(tmp_path, "species,snek,corn snake\n")
+    (path / "intakes.csv").unlink()
+    book = load_workbook(write_template(path / "our records.xlsx"))
+    book["intakes"].append(
+        [
+            {"stay_id": "S-1", "species": "snek", "intake_date": "2026-03-02", "intake_type": "stray"}.get(name)
+            for name in TABLES["intakes"].names
+        ]
+    )
+    book.save(path / "our records.xlsx")
+    records = load(path)
+    assert records["intakes"]["species"].tolist() == ["corn snake"]
+    assert not len(records.words)
+    (path / "dictionary.csv").unlink()
+    book["dictionary"].append(["species", "snek", "corn snake"])
+    book.save(path / "our records.xlsx")
+    assert load(path)["intakes"]["species"].tolist() == ["corn snake"]
+
+
+def test_the_list_of_words_pasted_back_unfilled_explains_nothing_and_keeps_the_words(tmp_path):
+    intakes = INTAKES.format("corn snek") + "S-2,corn snake,2026-03-02,dumpd\nS-3,corn snake,2026-03-02,strey\n"
+    path = folder(tmp_path, "", intakes=intakes)
+    (path / "dictionary.csv").unlink()
+    before = load(path)
+    assert set(before.words["word"]) == {"corn snek", "dumpd", "strey"}
+    filled = before.words.assign(means=before.words["word"].map({"strey": "stray"}).fillna(""))
+    filled.to_csv(path / "dictionary.csv", index=False)
+    after = load(path)
+    assert set(after.words["word"]) == {"corn snek", "dumpd"}
+    assert told(after).empty
 
 
 def test_an_unknown_heading_of_the_dictionary_is_told_and_the_note_is_read_nowhere(tmp_path):

@@ -32,7 +32,7 @@ from mendcurve.records.more import joined
 from mendcurve.records.people import Stand, without_people
 from mendcurve.records.privacy import masked, safe_name
 from mendcurve.records.schemas import TABLES
-from mendcurve.records.sheets import Sheet, named
+from mendcurve.records.sheets import Sheet, has_text, named
 from mendcurve.records.sources import Plan, Source, plan_from
 from mendcurve.records.wide import spread
 
@@ -166,19 +166,28 @@ def _dictionary(
     found += [(files[n], sheet) for n, book in books.items() for sheet in book.names if plain(sheet) == NAME]
     if not found:
         return Dictionary(), []
-    if len(found) > 1:
+    read = [(file, sheet, _words_of(file, sheet, books)) for file, sheet in found]
+    # The template's own sheet of words stays empty where the rescue keeps a file of them.
+    filled = [one for one in read if one[2] is not None and len(one[2].row)] or [read[0]]
+    if len(filled) > 1:
         raise InputError(
             "A rescue keeps one dictionary, but several are here.",
-            [f'{f.name}, sheet "{sheet}"' if sheet else f.name for f, sheet in found],
+            [safe_name(f'{f.name}, sheet "{sheet}"' if sheet else f.name) for f, sheet, _ in filled],
             "Put their rows into one, and take the others away.",
         )
-    file, sheet = found[0]
+    file, _, words = filled[0]
+    return Dictionary() if words is None else read_dictionary(words, ledger), list(dict.fromkeys([*own, file]))
+
+
+def _words_of(file: Path, sheet: str, books: Mapping[str, workbook.Book]) -> Sheet | None:
+    """Return the sheet of a dictionary; None for one without a word in it, not even headings."""
     if sheet:
-        return read_dictionary(books[file.name].read(sheet), ledger), [file]
+        grid = books[file.name].grid(sheet)
+        return grid.sheet() if any(map(has_text, grid.cells)) else None
     if file.suffix.lower() in workbook.SUFFIXES:
         book = workbook.Book(file)
-        return read_dictionary(book.read(next((n for n in book.names if plain(n) == NAME), book.names[0])), ledger), own
-    return read_dictionary(reading.read_text_file(file), ledger), own
+        return book.read(next((n for n in book.names if plain(n) == NAME), book.names[0]))
+    return reading.read_text_file(file)
 
 
 def _settings(given: Path | None, beside: Path) -> tuple[dict[str, Any], bytes]:

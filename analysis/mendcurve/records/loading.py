@@ -209,7 +209,8 @@ def _unknown_headings(
     used = spread.union(*(t.used for t in done))
     names = sorted({column for source in sources for column in TABLES[source.table].names})
     keep = named(list(sheet.cells.columns), plan.keep_heading) if plan.keep_heading else None
-    said = {note.column for note in sheet.notes if note.row is None}  # a heading that stands twice
+    # Headings that stand twice, one or (of a table beside the first) several in a note.
+    said = {h for note in sheet.notes if note.row is None for h in (note.column, *note.column.split(", "))}
     for heading in sheet.cells.columns:
         if heading in used or heading in said or heading == keep or not (sheet.cells[heading] != "").any():
             continue
@@ -285,6 +286,10 @@ def _aside(read: _Read, review: Review, found: pd.DataFrame) -> pd.DataFrame:
         how="left",
         on=["file", "sheet", "row", "table"],
     )
+    # One finding speaks for all rows of a second table.
+    for sheet in {id(sheet): sheet for sheet, _, _ in read.parts if sheet.second}.values():
+        below = (out["file"] == sheet.file) & (out["sheet"] == sheet.sheet) & (plain_rows(out["row"]) > sheet.second)
+        out["reason"] = out["reason"].mask(below, f"a second table seems to begin in row {sheet.second}")
     return typed(out)
 
 

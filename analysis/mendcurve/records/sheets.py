@@ -22,6 +22,7 @@ from mendcurve.records.moved_names import DO, GONE, RULE, without_moved_names
 from mendcurve.records.notes import ERRORS, error_note
 from mendcurve.records.notes import Note as Note  # for those who make a Sheet
 from mendcurve.records.privacy import about_a_person, masked
+from mendcurve.records.second_tables import begins_below, beside_rule, stands_beside
 from mendcurve.records.words import merged as merged_words
 
 
@@ -50,6 +51,8 @@ class Sheet:
         Heading -> letter of its column in the spreadsheet; empty for a file that no spreadsheet shows.
     merges : tuple of Merge
         Data cells merged over several rows.
+    second : int
+        Number of the row that begins a second table below the first; 0 for none.
     taken_out : frozenset of int
         Row numbers of records that the rescue's corrections say should not be.
     """
@@ -70,6 +73,7 @@ class Sheet:
     letters: Mapping[str, str] = field(default_factory=dict)
     spread: tuple[str, ...] = ()
     merges: tuple[Merge, ...] = ()
+    second: int = 0
     taken_out: frozenset[int] = frozenset()
 
     @property
@@ -222,6 +226,7 @@ def sheet_below(
         epoch=epoch,
         notes=(*notes, *errors, *away, *_repeated_headings(heading, headings, records)),
         letters=letters,
+        second=begins_below(headings, records),
     )
 
 
@@ -258,7 +263,18 @@ def several_cells(record: Sequence[str]) -> bool:
 
 
 def _repeated_headings(heading: Sequence[str], names: Sequence[str], body: Body) -> Iterator[Note]:
-    for place, first in repeated(names, heading).items():
+    pairs = repeated(names, heading)
+    beside = stands_beside(pairs)
+    if beside:
+        block = Body(body.columns[beside[0] : beside[1] + 1], body.rows)
+        yield Note(
+            column=", ".join(names[place] for place in pairs),
+            effect=NOTE,
+            rule=beside_rule(beside, int(block.filled().sum())),
+            what_to_do="Move it below the first, under the same headings, or to a sheet of its own.",
+        )
+        return
+    for place, first in pairs.items():
         one, two = (body.columns[at] for at in (first, place))
         different = int((one.words[one.places] != two.words[two.places]).sum())
         yield Note(

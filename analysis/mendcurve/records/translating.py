@@ -29,6 +29,10 @@ from mendcurve.records.words import one_text, text_array
 
 # Identical rows that may both be true: two payments of one amount on one day, two askings, two doses without an hour.
 _MAY_REPEAT = ("spending", "receipts", "requests", "doses")
+_SECOND = (
+    "a second table seems to begin in this row; this row and those below it are not used",
+    "Put the second table on a sheet of its own, or its rows under the headings of the first.",
+)
 _EMPTY = Trouble("{} must not be empty", "Fill it in.")
 
 
@@ -84,19 +88,22 @@ def translate(
     table = TABLES[source.table]
     headings = headings_of(sheet, source)
     taken = kept & np.isin(plain_rows(pd.Series(sheet.row)), sorted(sheet.taken_out))
-    barred = kept & ~taken & rows_where(sheet, source.set_aside_where, "set_aside_where")
-    repeated = kept & ~barred & ~taken & (sheet.twin > 0) & (table.name not in _MAY_REPEAT)
+    below = kept & _below(sheet)
+    barred = kept & ~taken & ~below & rows_where(sheet, source.set_aside_where, "set_aside_where")
+    repeated = kept & ~barred & ~taken & ~below & (sheet.twin > 0) & (table.name not in _MAY_REPEAT)
     texts = texts_of(sheet, source, headings)
     fill_merged(sheet.merges, source.table, headings, texts, ledger, (sheet.file, sheet.sheet, sheet.row))
-    number_ids(sheet, source, texts, kept & ~taken & ~barred & ~repeated, ledger)
+    number_ids(sheet, source, texts, kept & ~below & ~taken & ~barred & ~repeated, ledger)
     parsed = parsed_columns(sheet, source, texts, settings)
     if table.name == "doses":
         parsed["given_at"] = times_of(parsed)
     here = kept & (rows_where(sheet, source.only_where, "only_where") if source.only_where else True)
     here &= ~_nothing(_own(source, headings, sheet, others), source, texts, parsed, shared=bool(others))
+    here |= below
     lines = Lines(sheet, source.table, texts, ledger)
-    bad = here & (taken | barred | repeated | sheet.longer)
-    lines.add(here & taken, "", "taken out by the rescue, as it should not be there", "Nothing.", CORRECTED)
+    lines.add(below & (np.cumsum(below) == 1), "", *_SECOND, SET_ASIDE)
+    bad = here & (below | taken | barred | repeated | sheet.longer)
+    lines.add(here & taken & ~below, "", "taken out by the rescue, as it should not be there", "Nothing.", CORRECTED)
     lines.add(here & barred, "", "records.toml says to set this row aside", "Nothing, if that is right.", SET_ASIDE)
     lines.add(
         here & repeated,
@@ -106,7 +113,7 @@ def translate(
         SET_ASIDE,
     )
     lines.add(
-        here & sheet.longer & ~taken & ~barred & ~repeated,
+        here & sheet.longer & ~below & ~taken & ~barred & ~repeated,
         "",
         "a row must have no more cells than there are headings",
         "Look for a comma or semicolon inside a cell, or add the heading.",
@@ -214,6 +221,12 @@ class Lines:
                 rule=f'{times} cell{"s hold" if times > 1 else " holds"} "{word}", which is read as an empty cell',
                 what_to_do="Nothing, if that is what it means; an empty cell says the same.",
             )
+
+
+def _below(sheet: Sheet) -> np.ndarray:
+    """Return the rows of a second table below the first."""
+    rows = plain_rows(pd.Series(sheet.row)).to_numpy()
+    return rows >= sheet.second if sheet.second else np.zeros(len(rows), dtype=bool)
 
 
 def blanks(parsed: Parsed) -> np.ndarray:
