@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -160,10 +160,11 @@ def cluster_incidence(
     code = np.unique(np.asarray(cluster), return_inverse=True)[1].reshape(-1)
     at = cumulative_incidence(tally).at(wanted)
     single = _independent(tally).at(wanted)
-    influence = _influences(tally, begin, np.asarray(exit, dtype=float), np.asarray(cause), wanted)
-    shape = influence.shape[:2]
-    sums = np.array([np.bincount(code, weights=w * row) for row in influence.reshape(-1, len(w))])
-    variance = (sums**2).sum(axis=1).reshape(shape)
+    shape = (len(causes), len(wanted))
+    variance = np.zeros(shape)
+    for m, day in enumerate(wanted):
+        for c, row in enumerate(influences(tally, begin, exit, cause, day)):
+            variance[c, m] = (np.bincount(code, weights=w * row) ** 2).sum()
     sizes = np.bincount(code, weights=w)
     by_size = (sizes**2).sum() / sizes.sum()
     plain = single.se[0] ** 2
@@ -190,27 +191,33 @@ def _independent(tally: Tally) -> Incidence:
     return cumulative_incidence(alone)
 
 
-def _influences(tally: Tally, begin: Floats, leave: Floats, why: NDArray, days: Floats) -> Floats:
-    """Derivative of F_c(day) by the weight of each row, shape (C, m, rows)."""
+def influences(tally: Tally, entry: ArrayLike, exit: ArrayLike, cause: ArrayLike, day: float) -> Iterator[Floats]:
+    """Yield, cause by cause, the derivative of F_c(day) by the weight of each row, shape (rows,).
+
+    Parameters
+    ----------
+    tally : Tally
+        Of these rows: one group.
+    entry, exit, cause : as :meth:`Tally.from_arrays`
+    day : float
+    """
+    why = np.asarray(cause)
     n, d = tally.at_risk()[0], tally.events[0].sum(axis=0)
-    curve = cumulative_incidence(tally)
-    before = np.concatenate([[1.0], curve.free[0][:-1]])
-    some = n > 0
-    per = np.divide(1.0, n, out=np.zeros_like(n), where=some)
+    per = np.divide(1.0, n, out=np.zeros_like(n), where=n > 0)
     q = d * per
+    before = np.concatenate([[1.0], np.cumprod(1 - q)[:-1]])
     survive = np.divide(1.0, 1 - q, out=np.zeros_like(q), where=1 - q > 1e-12)
-    at_exit, at_entry = np.searchsorted(tally.day, leave), np.searchsorted(tally.day, begin)
-    out = np.empty((len(tally.causes), len(days), len(leave)))
+    at_exit, at_entry = (np.searchsorted(tally.day, np.asarray(x, dtype=float)) for x in (exit, entry))
+    now = tally.day <= day
+    to_cause = np.where(now, before * per, 0.0)
     for c in range(len(tally.causes)):
-        share, qc = curve.share[0, c], tally.events[0, c] * per
-        for m, day in enumerate(days):
-            now = tally.day <= day
-            gap = np.where(now, (share[now][-1] if now.any() else 0.0) - share, 0.0)
-            to_cause, to_any = np.where(now, before * per, 0.0), np.where(now, gap * survive * per, 0.0)
-            path = np.cumsum(to_cause * qc - to_any * q)
-            ended = (why > 0) * -to_any[at_exit] + (why == c + 1) * to_cause[at_exit]
-            out[c, m] = ended - (path[at_exit] - path[at_entry])
-    return out
+        qc = tally.events[0, c] * per
+        share = np.cumsum(before * qc)
+        gap = np.where(now, (share[now][-1] if now.any() else 0.0) - share, 0.0)
+        to_any = gap * survive * per
+        path = np.cumsum(to_cause * qc - to_any * q)
+        ended = (why > 0) * -to_any[at_exit] + (why == c + 1) * to_cause[at_exit]
+        yield ended - (path[at_exit] - path[at_entry])
 
 
 def _limits_at(tally: Tally, days: Floats, effect: Floats, confidence: float) -> tuple[Floats, Floats]:

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 import numpy as np
 import pandas as pd
 
+from mendcurve.methods.cluster_limits import Effects, cluster_effects, curve_by_cluster, incidence_by_cluster
 from mendcurve.methods.quantiles import quantile
 from mendcurve.methods.survival import Curve, Incidence, cumulative_incidence, kaplan_meier
 from mendcurve.methods.tally import Tally, first_day_with, last_day_with
@@ -39,6 +40,8 @@ class Told:
         was cut off after it, any later one (infinity). Unit: days since origin.
     dashed_from : float
         Day after which fewer than a tenth of the largest number are at risk.
+    effects : Effects or None
+        How much wider limits are by animal than by row; None where no animal has two rows.
     """
 
     group: str
@@ -51,6 +54,7 @@ class Told:
     first: float
     reach: float
     dashed_from: float
+    effects: Effects | None = None
 
     @property
     def enough(self) -> bool:
@@ -82,7 +86,8 @@ class Told:
 
     def still(self) -> Curve:
         """Return the share not ended in any way, with limits."""
-        return kaplan_meier(self.tally)
+        curve = kaplan_meier(self.tally)
+        return curve if self.effects is None else curve_by_cluster(curve, self.tally, self.effects)
 
     @property
     def last(self) -> float:
@@ -108,7 +113,8 @@ def told(rows: pd.DataFrame, by: str | None, causes: Sequence[str], settings: Se
     Notes
     -----
     Groups come largest first. Enough at risk is counted in rows, so that a clutch of 30 is not 30 times the evidence;
-    the curve itself is of animals, its limits widened by the design effect.
+    the curve itself is of animals, its limits widened by the design effect of group rows and, where animals have
+    several rows (stays, conditions, a clutch split up), by that of the animal's rows together.
     """
     if not len(rows):
         return
@@ -119,7 +125,8 @@ def told(rows: pd.DataFrame, by: str | None, causes: Sequence[str], settings: Se
     single = _tally(rows, code, list(names.index), causes, None)
     clusters = rows["cluster"].groupby(group).nunique()
     for name in names.index:
-        yield _one(name, weighted.one(name), single.one(name), int(clusters[name]), settings)
+        one = _one(name, weighted.one(name), single.one(name), int(clusters[name]), settings)
+        yield one if one.incidence is None else _by_animal(one, rows[code == name])
 
 
 def curve_frame(one: Told, horizon: float) -> pd.DataFrame:
@@ -138,6 +145,22 @@ def curve_frame(one: Told, horizon: float) -> pd.DataFrame:
         for c, cause in enumerate(one.incidence.causes)
     ]  # fmt: skip
     return pd.concat(parts, ignore_index=True)
+
+
+def _by_animal(one: Told, rows: pd.DataFrame) -> Told:
+    """Widen the limits of a group where animals have several rows."""
+    assert one.incidence is not None
+    if not rows["cluster"].duplicated().any():
+        return one
+    seen = rows[rows["exit"] >= one.first] if one.first > 0 else rows
+    entry = seen["entry"].clip(lower=one.first - 1) if one.first > 0 else seen["entry"]
+    effects = cluster_effects(
+        one.tally, entry, seen["exit"], seen["cause"], seen["cluster"].to_numpy(dtype=object),
+        seen["animals"].to_numpy("float64"),
+    )  # fmt: skip
+    if effects is None:
+        return one
+    return replace(one, incidence=incidence_by_cluster(one.incidence, one.tally, effects), effects=effects)
 
 
 _Steps = TypeVar("_Steps", Curve, Incidence)
