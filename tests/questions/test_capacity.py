@@ -286,7 +286,10 @@ def test_records_too_short_or_empty_give_answers_in_words_and_no_error():
     for name in ("census", "today", "flow", "forecast", "places_needed", "what_if", "backtest", "requests"):
         answer = getattr(capacity, name)(none)
         assert answer.sentence() and answer._repr_html_() and isinstance(answer.notes(), tuple), name
-    assert "too short" in capacity.backtest(none).sentence()
+    gone = {"stay_id": ["S1"], "outcome_date": ["2024-03-02"], "outcome_type": ["adopted"]}
+    came = {"stay_id": ["S1"], "species": "dog", "intake_date": ["2024-03-01"], "intake_type": "stray"}
+    short = tiny(intakes=pd.DataFrame(came), outcomes=pd.DataFrame(gone))
+    assert "too short" in capacity.backtest(short).sentence()
 
 
 def test_one_zone_where_no_zone_is_recorded():

@@ -237,7 +237,8 @@ def test_a_balance_that_does_not_hold_is_refused():
 
 
 def test_a_split_to_another_taxon_is_shown_and_the_balance_holds():
-    table = records([came("G", group_size=3), came("X", "2025-03-01", split_from="G") | {"species": "axolotl"}])
+    split = came("X", "2025-03-01", split_from="G") | {"species": "axolotl"}
+    table = records([came("G", group_size=3), split, came("Z")], [left("Z")])
     frame = outcomes.balance(table, YEAR).to_frame().set_index("taxon")
     assert frame["renamed"].to_dict() == {"salamander": 1, "snake": -1, "all": 0}
 

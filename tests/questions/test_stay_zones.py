@@ -196,7 +196,7 @@ def test_without_zones_nothing_is_told():
 
 
 def test_the_last_day_told_is_said():
-    rows = [{"came": 300}] * 10
+    rows = [{"came": 300}] * 10 + [through(10, first=5, came=300)]
     answer = stay.zones(records(rows))
     assert answer.horizon == 64
     assert "Told up to day 64: later on too few animals are followed." in answer.notes()

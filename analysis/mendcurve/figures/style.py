@@ -86,7 +86,11 @@ def drawing(function: Callable[P, Picture]) -> Callable[P, Picture]:
 
     @wraps(function)
     def drawn(*args: P.args, **kwargs: P.kwargs) -> Picture:
+        answer = args[0] if args else None
         with mpl.rc_context(fname=STYLE):
+            if getattr(answer, "outcomes", True) is False:
+                name = function.__name__.replace("_", "-")
+                return empty(name=name, title="Outcomes are not recorded", why=answer.sentence())  # type: ignore[union-attr]
             return function(*args, **kwargs)
 
     return drawn

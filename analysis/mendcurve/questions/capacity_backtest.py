@@ -13,7 +13,8 @@ from mendcurve.questions.answer import Answer
 from mendcurve.questions.capacity_census import daily, titled
 from mendcurve.questions.capacity_forecast import LEVELS, shown
 from mendcurve.questions.capacity_house import TOTAL, Setup, setup
-from mendcurve.questions.wording import count, day
+from mendcurve.questions.outcomes_counts import told_of
+from mendcurve.questions.wording import count, day, without_outcomes
 from mendcurve.records.records import Records
 from mendcurve.timelines.places import spells, zone_order
 
@@ -49,6 +50,7 @@ class Backtest(Answer):
     summary: pd.DataFrame
     origins: int
     remarks: tuple[str, ...]
+    outcomes: bool = True
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row an origin, zone and days ahead."""
@@ -60,6 +62,8 @@ class Backtest(Answer):
 
     def sentence(self) -> str:
         """Return how often the 80 % band held what came, and how the score compares with the best simple rule."""
+        if not self.outcomes:
+            return without_outcomes("what a forecast should have held")
         if self.frame.empty:
             return "The records are too short to test a forecast on the past."
         main = self.frame[self.frame["zone"] == self.frame["zone"].iloc[-1]]
@@ -83,7 +87,7 @@ class Backtest(Answer):
 
     def notes(self) -> tuple[str, ...]:
         """Return how it was done."""
-        return self.remarks
+        return self.remarks if self.outcomes else ()
 
 
 def backtest(
@@ -130,8 +134,9 @@ def backtest(
         **dict.fromkeys(RULES, "places"),
     )
     return Backtest(
-        frame=frame,
-        summary=_summary(frame),
+        outcomes=records.has("outcomes"),
+        frame=told_of(records, frame),
+        summary=told_of(records, _summary(frame)),
         origins=len(origins),
         remarks=(
             f"Origins every {count(every_weeks, 'week')}"

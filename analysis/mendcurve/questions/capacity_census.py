@@ -12,7 +12,8 @@ from mendcurve.methods.occupancy import census as count_by_day
 from mendcurve.methods.occupancy import leaving
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.capacity_house import TOTAL, Setup, setup
-from mendcurve.questions.wording import count, day, listing, percent, were
+from mendcurve.questions.outcomes_counts import told_of
+from mendcurve.questions.wording import count, day, listing, percent, were, without_outcomes
 from mendcurve.records.records import Records
 from mendcurve.timelines.period import Period
 from mendcurve.timelines.places import places_on, spells, zone_order
@@ -26,6 +27,7 @@ class Shown(Answer):
     frame: pd.DataFrame
     says: str
     remarks: tuple[str, ...] = ()
+    outcomes: bool = True
 
     def to_frame(self) -> pd.DataFrame:
         """Return the frame, units and title in ``attrs``."""
@@ -145,6 +147,8 @@ def today(records: Records) -> Shown:
         places="places",
         free="places",
     )
+    if not records.has("outcomes"):
+        return Shown(frame=told_of(records, frame), says=without_outcomes("who is in care today"), outcomes=False)
     return Shown(frame=frame, says=_today_says(frame, records.as_of), remarks=_today_notes(frame, made.notes))
 
 

@@ -12,7 +12,8 @@ from mendcurve.methods.scores import law_quantile
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.capacity_census import census, titled
 from mendcurve.questions.capacity_house import TOTAL, Setup, setup
-from mendcurve.questions.wording import between, count, day, percent
+from mendcurve.questions.outcomes_counts import told_of
+from mendcurve.questions.wording import between, count, day, percent, without_outcomes
 from mendcurve.records.records import Records
 
 LEVELS = (0.5, 0.8, 0.95)
@@ -43,6 +44,7 @@ class Forecast(Answer):
     weeks: int
     as_of: pd.Timestamp
     remarks: tuple[str, ...]
+    outcomes: bool = True
 
     def to_frame(self) -> pd.DataFrame:
         """Return the fan: one row a zone and day."""
@@ -58,6 +60,8 @@ class Forecast(Answer):
 
     def sentence(self) -> str:
         """Return where the census is heading and which zone is likeliest to lack places."""
+        if not self.outcomes:
+            return without_outcomes("how many animals will be here")
         last = self.frame[self.frame["day"] == self.frame["day"].max()].iloc[-1]
         start = (
             f"In {count(self.weeks, 'week')}, on {day(last['day'])}, we expect about "
@@ -122,8 +126,11 @@ def forecast(records: Records, weeks: int = 13, *, draws: int | None = None, see
     )
     past = census(records, made.spells).to_frame()
     past = past[past["day"] > made.as_of - pd.Timedelta(weeks=PAST_WEEKS)].reset_index(drop=True)
+    kept = records.has("outcomes")
+    frame, per_zone, past = (told_of(records, one) for one in (frame, per_zone, past))
+    remarks = _remarks(records, made, found, n) if kept else ()
     return Forecast(
-        frame=frame, zones=per_zone, past=past, weeks=weeks, as_of=made.as_of, remarks=_remarks(records, made, found, n)
+        frame=frame, zones=per_zone, past=past, weeks=weeks, as_of=made.as_of, remarks=remarks, outcomes=kept
     )
 
 

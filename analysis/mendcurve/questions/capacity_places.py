@@ -16,7 +16,8 @@ from mendcurve.questions.capacity_census import titled
 from mendcurve.questions.capacity_forecast import NOT_ASKED, shown, walk
 from mendcurve.questions.capacity_house import TOTAL, Setup, setup
 from mendcurve.questions.capacity_kinds import inside
-from mendcurve.questions.wording import count, listing, percent
+from mendcurve.questions.outcomes_counts import told_of
+from mendcurve.questions.wording import count, listing, percent, without_outcomes
 from mendcurve.records.records import Records
 
 REFUSED = 0.05
@@ -39,6 +40,7 @@ class PlacesNeeded(Answer):
     confidence: float
     weeks: int
     remarks: tuple[str, ...]
+    outcomes: bool = True
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a zone."""
@@ -50,6 +52,8 @@ class PlacesNeeded(Answer):
 
     def sentence(self) -> str:
         """Return the places that would be enough, zone by zone."""
+        if not self.outcomes:
+            return without_outcomes("how many places will be needed")
         some = self.zones[(self.zones["needed"] > 0) & (self.zones["zone"] != TOTAL)]
         if some["places"].notna().any():  # a zone without a number, such as foster, takes no place
             some = some[some["places"].notna()]
@@ -65,7 +69,7 @@ class PlacesNeeded(Answer):
 
     def notes(self) -> tuple[str, ...]:
         """Return the assumptions."""
-        return self.remarks
+        return self.remarks if self.outcomes else ()
 
 
 def places_needed(
@@ -115,8 +119,9 @@ def places_needed(
     )
     more = () if records.has("requests") else (NOT_ASKED,)
     return PlacesNeeded(
-        zones=frame,
-        curve=curve_frame,
+        outcomes=records.has("outcomes"),
+        zones=told_of(records, frame),
+        curve=told_of(records, curve_frame),
         confidence=confidence,
         weeks=weeks,
         remarks=(

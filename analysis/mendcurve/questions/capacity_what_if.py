@@ -15,7 +15,8 @@ from mendcurve.questions.capacity_census import titled
 from mendcurve.questions.capacity_forecast import NOT_ASKED, shown, walk
 from mendcurve.questions.capacity_house import Setup, setup
 from mendcurve.questions.capacity_places import first_enough
-from mendcurve.questions.wording import count
+from mendcurve.questions.outcomes_counts import told_of
+from mendcurve.questions.wording import count, without_outcomes
 from mendcurve.records.records import Records
 
 AS_NOW = "as now"
@@ -40,6 +41,7 @@ class WhatIf(Answer):
     frame: pd.DataFrame
     weeks: int
     remarks: tuple[str, ...]
+    outcomes: bool = True
 
     def to_frame(self) -> pd.DataFrame:
         """Return a row for each scenario and zone."""
@@ -47,6 +49,8 @@ class WhatIf(Answer):
 
     def sentence(self) -> str:
         """Return the change that takes most places off the mean census."""
+        if not self.outcomes:
+            return without_outcomes("what a change would do to the places taken")
         last = self.frame[(self.frame["scenario"] != AS_NOW) & (self.frame["zone"] == self.frame["zone"].iloc[-1])]
         if last.empty or last["difference"].min() >= 0:
             return f"None of the changes looked at would free places in the next {count(self.weeks, 'week')}."
@@ -58,7 +62,7 @@ class WhatIf(Answer):
 
     def notes(self) -> tuple[str, ...]:
         """Return the assumptions."""
-        return self.remarks
+        return self.remarks if self.outcomes else ()
 
 
 def what_if(
@@ -112,7 +116,8 @@ def what_if(
     )
     more = () if records.has("requests") else (NOT_ASKED,)
     return WhatIf(
-        frame=frame,
+        outcomes=records.has("outcomes"),
+        frame=told_of(records, frame),
         weeks=weeks,
         remarks=(
             f"Difference: mean places taken over the next {count(weeks, 'week')}, less as now, with its 95 % interval "

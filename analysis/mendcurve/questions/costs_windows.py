@@ -56,8 +56,11 @@ def placed(rows: pd.DataFrame, spells: pd.DataFrame, records: Records) -> pd.Dat
     number = rows["stay"].map(by_stay.size()).fillna(0)
     episode = rows["episode_id"].where(rows["episode_id"].isin(known["episode_id"]))
     episode = episode.where(episode.notna(), rows["stay"].where(number == 1).map(by_stay.first()))
-    of = spells.set_index("episode_id")
-    found, last = episode.map(of["found_on"]).astype("datetime64[s]"), episode.map(of["time"]).astype("float64")
+    # The last of each is for entries without an episode that is followed.
+    at = pd.Index(spells["episode_id"]).get_indexer(pd.Index(episode))
+    time = np.append(pd.to_numeric(spells["time"]).to_numpy("float64"), np.nan)
+    begun = np.append(spells["found_on"].to_numpy("datetime64[s]"), np.datetime64("NaT"))
+    found, last = pd.Series(begun[at], index=rows.index), pd.Series(time[at], index=rows.index)
     day = (rows["spent_on"] - found).dt.days
     place = pd.Series(COUNTED, index=rows.index)
     place = place.mask(day > HORIZON, LATE).mask((day > last) & (last <= HORIZON), AFTER)
@@ -66,7 +69,7 @@ def placed(rows: pd.DataFrame, spells: pd.DataFrame, records: Records) -> pd.Dat
     place = place.mask(episode.isna() & rows["cluster"].isna(), NOBODY)
     return rows.assign(
         episode_id=episode,
-        condition=episode.map(of["condition"]),
+        condition=spells["condition"].reindex(pd.Index(np.where(at < 0, -1, at))).to_numpy(),
         found_on=found,
         last_day_on=(found + pd.to_timedelta(last, unit="D")).astype("datetime64[s]"),
         day=day.astype("float64"),

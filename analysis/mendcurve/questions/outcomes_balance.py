@@ -10,7 +10,7 @@ from mendcurve.errors import InputError
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.outcomes_counts import TOTAL, came_in, left_in
 from mendcurve.questions.spans import from_to, in_care_on, sentence_case, span
-from mendcurve.questions.wording import count, were
+from mendcurve.questions.wording import count, were, without_outcomes
 from mendcurve.records.records import Records
 from mendcurve.timelines.period import Period
 from mendcurve.timelines.stays import LOST, stays
@@ -35,6 +35,7 @@ class Balance(Answer):
 
     frame: pd.DataFrame
     period: Period
+    outcomes: bool = True
 
     def to_frame(self) -> pd.DataFrame:
         """Return the balance."""
@@ -43,6 +44,9 @@ class Balance(Answer):
     def sentence(self) -> str:
         """Return the balance of all taxon groups together."""
         row = self.frame.iloc[-1]
+        if not self.outcomes:
+            came = f"{sentence_case(from_to(self.period))}: {count(row['came_in'], 'animal')} came in."
+            return f"{came} {without_outcomes('how many left, and how many were in care,')}"
         return (
             f"{sentence_case(from_to(self.period))}: {count(row['start'], 'animal')} {were(row['start'])} in care at "
             f"the start and {_number(row['came_in'])} came in; {_number(row['left'])} left and {_number(row['end'])} "
@@ -52,6 +56,8 @@ class Balance(Answer):
 
     def notes(self) -> tuple[str, ...]:
         """Return the definition, and who is doubtful among those in care."""
+        if not self.outcomes:
+            return ()
         lost = int(self.frame["lost_track_of"].iloc[-1])
         if not lost:
             return (DEFINITION,)
@@ -86,11 +92,13 @@ def balance(records: Records, period: Period | None = None) -> Balance:
         table = table.drop(columns="renamed")
     table.insert(0, "taxon", table.index)
     table = table.reset_index(drop=True)
+    if not records.has("outcomes"):
+        table = table[["taxon", "came_in"]]
     table.attrs.update(
         title=f"Balance {from_to(period)}", definition=DEFINITION,
         units=dict.fromkeys(table.columns[1:], "animals"),
     )  # fmt: skip
-    return Balance(frame=table, period=period)
+    return Balance(frame=table, period=period, outcomes=records.has("outcomes"))
 
 
 def prove(table: pd.DataFrame) -> None:

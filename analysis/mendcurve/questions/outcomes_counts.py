@@ -10,7 +10,7 @@ import pandas as pd
 from mendcurve.methods.intervals import Interval, wilson
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.spans import earlier, from_to, sentence_case, span
-from mendcurve.questions.wording import count, listing, share_of, were
+from mendcurve.questions.wording import count, listing, share_of, were, without_outcomes
 from mendcurve.records.records import Records
 from mendcurve.records.schemas import DEATHS, INTAKE_TYPES, OUTCOMES
 from mendcurve.timelines.period import Period
@@ -51,6 +51,7 @@ class Summary(Answer):
     live: Interval
     before: Mapping[str, tuple[int, int]]
     unknown: int
+    outcomes: bool = True
 
     def to_frame(self) -> pd.DataFrame:
         """Return the counts by outcome."""
@@ -58,6 +59,9 @@ class Summary(Answer):
 
     def sentence(self) -> str:
         """Return what came in and what left, and the share of live outcomes with its interval."""
+        if not self.outcomes:
+            came = f"{sentence_case(from_to(self.period))}, {count(self.came_in, 'animal')} came in."
+            return f"{came} {without_outcomes('how many left, and how,')}"
         text = (
             f"{sentence_case(from_to(self.period))}, {count(self.came_in, 'animal')} came in and {_number(self.left)} "
             f"left"
@@ -77,6 +81,8 @@ class Summary(Answer):
 
     def notes(self) -> tuple[str, ...]:
         """Return what is counted apart."""
+        if not self.outcomes:
+            return ()
         early = self.early.set_index("when")["animals"]
         out = ["Counts are of animals; a group is as many animals as it has. Dates of outcomes and intakes decide."]
         if early["dead on arrival"]:
@@ -109,6 +115,7 @@ class Outcomes(Answer):
     animals: pd.DataFrame
     rows: pd.DataFrame
     period: Period
+    outcomes: bool = True
 
     def to_frame(self) -> pd.DataFrame:
         """Return the counts in animals."""
@@ -120,6 +127,8 @@ class Outcomes(Answer):
 
     def sentence(self) -> str:
         """Return how many left, by taxon group."""
+        if not self.outcomes:
+            return without_outcomes("how many left, and how,")
         return _by_taxon(self.animals, self.period, "left", "No animals left")
 
 
@@ -164,8 +173,9 @@ def summary(records: Records, period: Period | None = None) -> Summary:
     counts.attrs.update(title=f"Outcomes {from_to(period)}", units={"animals": "animals", "records": "records"})
     alive = gone[~gone["dead_on_arrival"]]
     return Summary(
+        outcomes=records.has("outcomes"),
         period=period,
-        counts=counts,
+        counts=told_of(records, counts),
         early=_early(gone),
         before=before,
         came_in=int(came["animals"].sum()),
@@ -183,7 +193,8 @@ def by_group(records: Records, period: Period | None = None) -> Outcomes:
     animals, rows = (_table(gone, "outcome", EVERY_OUTCOME, frame["taxon"], by) for by in ("animals", "records"))
     for table, what in ((animals, "animals"), (rows, "records")):
         table.attrs["title"] = f"Outcomes by taxon group {from_to(period)}, in {what}"
-    return Outcomes(animals=animals, rows=rows, period=period)
+    animals, rows = told_of(records, animals), told_of(records, rows)
+    return Outcomes(animals=animals, rows=rows, period=period, outcomes=records.has("outcomes"))
 
 
 def intakes(records: Records, period: Period | None = None) -> Intakes:
@@ -195,6 +206,15 @@ def intakes(records: Records, period: Period | None = None) -> Intakes:
     for table, what in ((animals, "animals"), (rows, "records")):
         table.attrs["title"] = f"Intakes by taxon group and type {from_to(period)}, in {what}"
     return Intakes(animals=animals, rows=rows, period=period)
+
+
+def told_of(records: Records, frame: pd.DataFrame) -> pd.DataFrame:
+    """Return a frame that tells of outcomes, without its rows where the rescue records none."""
+    if records.has("outcomes"):
+        return frame
+    bare = frame.iloc[:0]
+    bare.attrs = dict(frame.attrs)
+    return bare
 
 
 def left_in(frame: pd.DataFrame, period: Period) -> pd.DataFrame:

@@ -9,7 +9,7 @@ import pandas as pd
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.outcomes_counts import came_in, left_in
 from mendcurve.questions.spans import from_to, in_care_on, sentence_case, span
-from mendcurve.questions.wording import count
+from mendcurve.questions.wording import count, without_outcomes
 from mendcurve.records.records import Records
 from mendcurve.timelines.period import Period
 from mendcurve.timelines.stays import stays
@@ -29,6 +29,7 @@ class Monthly(Answer):
 
     frame: pd.DataFrame
     period: Period
+    outcomes: bool = True
 
     def to_frame(self) -> pd.DataFrame:
         """Return the counts by month."""
@@ -42,10 +43,13 @@ class Monthly(Answer):
         by_intake = whole.sort_values("came_in", kind="stable")
         most, least = by_intake.iloc[-1], by_intake.iloc[0]
         usual = count(whole["came_in"].median(), "animal")
+        left = (
+            f"; {_number(whole['left'].median())} left." if self.outcomes else f". {without_outcomes('how many left')}"
+        )
         return (
             f"{sentence_case(from_to(self.period))}, {usual} came in in the median month "
             f"(of {count(len(whole), 'whole month')}), from {least['came_in']:,} in {least['month']:%B %Y} to "
-            f"{most['came_in']:,} in {most['month']:%B %Y}; {_number(whole['left'].median())} left."
+            f"{most['came_in']:,} in {most['month']:%B %Y}{left}"
         )
 
     def notes(self) -> tuple[str, ...]:
@@ -71,8 +75,10 @@ def monthly(records: Records, period: Period | None = None) -> Monthly:
         table[end.replace(" ", "_")] = out[end].to_numpy() if end in out else 0
     ends = months.end_time.normalize().where(months.end_time.normalize() < period.end, period.end)
     table["in_care_at_end"] = [int(frame.loc[in_care_on(frame, end), "animals"].sum()) for end in ends]
+    if not records.has("outcomes"):
+        table = table[["month", "whole", "came_in"]]
     table.attrs.update(title="By month", units=dict.fromkeys(table.columns[2:], "animals"))
-    return Monthly(frame=table, period=period)
+    return Monthly(frame=table, period=period, outcomes=records.has("outcomes"))
 
 
 def _by_month(date: pd.Series, animals: pd.Series, kind: pd.Series | None, months: pd.PeriodIndex) -> pd.DataFrame:

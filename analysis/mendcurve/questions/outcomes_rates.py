@@ -10,9 +10,9 @@ import pandas as pd
 
 from mendcurve.methods.intervals import newcombe, wilson
 from mendcurve.questions.answer import Answer
-from mendcurve.questions.outcomes_counts import came_in, design_effect, left_in
+from mendcurve.questions.outcomes_counts import came_in, design_effect, left_in, told_of
 from mendcurve.questions.spans import earlier, from_to, sentence_case, span
-from mendcurve.questions.wording import count, percent, share_of, were
+from mendcurve.questions.wording import count, percent, share_of, were, without_outcomes
 from mendcurve.records.records import Records
 from mendcurve.records.settings import RATES
 from mendcurve.timelines.period import Period
@@ -56,6 +56,7 @@ class Rates(Answer):
     period: Period
     dead_on_arrival: int
     unknown: int
+    outcomes: bool = True
 
     def to_frame(self) -> pd.DataFrame:
         """Return the five rates."""
@@ -67,6 +68,8 @@ class Rates(Answer):
 
     def sentence(self) -> str:
         """Return the headline rate with numerator, denominator and interval, and how it compares."""
+        if not self.outcomes:
+            return without_outcomes("any live-outcome rate")
         row = self.frame[self.frame["headline"]].iloc[0]
         when = from_to(self.period)
         if not row["denominator"]:
@@ -82,6 +85,8 @@ class Rates(Answer):
 
     def notes(self) -> tuple[str, ...]:
         """Return the definition of the headline, what is in no rate, and how the intervals are made."""
+        if not self.outcomes:
+            return ()
         row = self.frame[self.frame["headline"]].iloc[0]
         low, high = self.frame["share"].min(), self.frame["share"].max()
         out = [f"Definition of the headline: {row['definition']}"]
@@ -120,7 +125,9 @@ def rates(records: Records, period: Period | None = None) -> Rates:
     then = {name: _Counts.of(frame, one) for name, one in earlier(records, period).items()}
     apart = left_in(frame, period)
     return Rates(
-        frame=table, compared=_compared(now, then), headline=headline, period=period,
+        frame=told_of(records, table), compared=told_of(records, _compared(now, then)),
+        outcomes=records.has("outcomes"),
+        headline=headline, period=period,
         dead_on_arrival=int(apart.loc[apart["dead_on_arrival"], "animals"].sum()),
         unknown=int(apart.loc[apart["end"] == "not recorded", "animals"].sum()),
     )  # fmt: skip

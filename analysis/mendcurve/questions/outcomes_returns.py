@@ -8,7 +8,7 @@ import pandas as pd
 
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.incidence import CURVE_COLUMNS, Told, curve_frame, told
-from mendcurve.questions.wording import count, percent
+from mendcurve.questions.wording import count, percent, without_outcomes
 from mendcurve.records.records import Records
 from mendcurve.timelines.stays import stays
 
@@ -41,6 +41,7 @@ class Returns(Answer):
     recorded: bool
     fewest: int
     as_of: pd.Timestamp
+    outcomes: bool = True
 
     def to_frame(self) -> pd.DataFrame:
         """Return the share that came back by day."""
@@ -52,6 +53,8 @@ class Returns(Answer):
 
     def sentence(self) -> str:
         """Return how many came back, and the share by the last day the records reach."""
+        if not self.outcomes:
+            return without_outcomes("how many were adopted and came back")
         if not self.recorded:
             return "Returns after adoption are not recorded: an animal must keep its animal_id when it comes back."
         if not self.adopted:
@@ -69,6 +72,8 @@ class Returns(Answer):
 
     def notes(self) -> tuple[str, ...]:
         """Return what counts as coming back, and who is not in it."""
+        if not self.outcomes:
+            return ()
         out = [
             "Counted from the day of adoption; any later stay of the same animal is a return, however it came. "
             "An animal of which nothing was heard is taken to be in its home; one heard to have died can no longer "
@@ -101,7 +106,7 @@ def returns(records: Records) -> Returns:
         frame=table, steps=pd.DataFrame(columns=list(CURVE_COLUMNS)) if one is None else curve_frame(one, DAYS[-1]),
         adopted=int(known["animals"].sum()), returned=int(back),
         without_id=int(adopted.loc[adopted["animal_id"].isna(), "animals"].sum()), recorded=recorded,
-        fewest=int(records.settings["counts.animals"]), as_of=records.as_of,
+        fewest=int(records.settings["counts.animals"]), outcomes=records.has("outcomes"), as_of=records.as_of,
     )  # fmt: skip
 
 

@@ -11,7 +11,8 @@ import pandas as pd
 from mendcurve.errors import InputError, nearest
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.incidence import Told, curve_frame, told
-from mendcurve.questions.wording import count, day, listing, percent
+from mendcurve.questions.outcomes_counts import told_of
+from mendcurve.questions.wording import count, day, listing, percent, without_outcomes
 from mendcurve.records.records import Records
 from mendcurve.timelines.stays import CAUSES, stays
 
@@ -43,6 +44,7 @@ class Fate(Answer):
     chosen: int
     label: str
     as_of: pd.Timestamp
+    outcomes: bool = True
 
     def to_frame(self) -> pd.DataFrame:
         """Return the share of each end by day."""
@@ -54,6 +56,8 @@ class Fate(Answer):
 
     def sentence(self) -> str:
         """Return shares on the last day reached, and the median stay."""
+        if not self.outcomes:
+            return without_outcomes("what became of animals")
         if not self.animals:
             return f"No stay is under observation ({self.label})."
         known = self.frame.dropna(subset=["share"])
@@ -73,6 +77,8 @@ class Fate(Answer):
 
     def notes(self) -> tuple[str, ...]:
         """Return how many were chosen and how many are in no rate."""
+        if not self.outcomes:
+            return ()
         apart = self.chosen - self.animals
         out = ["All ends compete; those still in care count as long as they are followed."]
         if apart:
@@ -120,7 +126,8 @@ def fate(
     counts.attrs.update(title=f"Ends of {label}", units={"animals": "animals", "stays": "parts of stays"})
     nothing = (float("nan"),) * 3
     return Fate(
-        frame=table, counts=counts, steps=pd.DataFrame() if one is None else curve_frame(one, max(days, default=90)),
+        outcomes=records.has("outcomes"), frame=told_of(records, table), counts=told_of(records, counts),
+        steps=pd.DataFrame() if one is None else curve_frame(one, max(days, default=90)),
         median=nothing if one is None else one.median_any(), animals=int(_whole(rows)), chosen=int(_whole(chosen)),
         label=label, as_of=records.as_of,
     )  # fmt: skip

@@ -9,8 +9,9 @@ import pandas as pd
 
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.incidence import Told, curve_frame, told
+from mendcurve.questions.outcomes_counts import told_of
 from mendcurve.questions.spans import from_to, sentence_case, span
-from mendcurve.questions.wording import count, percent, were
+from mendcurve.questions.wording import count, percent, were, without_outcomes
 from mendcurve.records.records import Records
 from mendcurve.timelines.period import Period
 from mendcurve.timelines.stays import IN_CARE, LOST, stays
@@ -52,6 +53,7 @@ class Length(Answer):
     cohort: str
     permanent: int
     lost: int
+    outcomes: bool = True
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row for each cohort and group."""
@@ -63,6 +65,8 @@ class Length(Answer):
 
     def sentence(self) -> str:
         """Return the median stay of all, with the mean of leavers beside the number still here."""
+        if not self.outcomes:
+            return without_outcomes("how long animals stay")
         rows = self.frame[(self.frame["cohort"] == self.cohort) & (self.frame["group"] == "all")]
         if not len(rows):
             return "No stay is under observation, so nothing can be said of its length."
@@ -85,6 +89,8 @@ class Length(Answer):
 
     def notes(self) -> tuple[str, ...]:
         """Return the definition and who is shown apart."""
+        if not self.outcomes:
+            return ()
         out = [DEFINITION]
         if self.permanent:
             n = self.permanent
@@ -116,7 +122,9 @@ def length(records: Records, period: Period | None = None) -> Length:
     curve.attrs.update(units={"day": "days since intake", "share": "proportion", "at_risk": "animals"})
     for_life = frame["permanent"] & (frame["permanent_from"] <= frame["intake_date"])
     return Length(
-        frame=result, steps=curve, cohort=list(groups)[-1], permanent=int(frame.loc[for_life, "animals"].sum()),
+        frame=told_of(records, result), steps=told_of(records, curve), outcomes=records.has("outcomes"),
+        cohort=list(groups)[-1],
+        permanent=int(frame.loc[for_life, "animals"].sum()),
         lost=int(frame.loc[frame["end"] == LOST, "animals"].sum()),
     )  # fmt: skip
 

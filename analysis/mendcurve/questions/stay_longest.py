@@ -9,8 +9,9 @@ import pandas as pd
 
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.incidence import Told, told
+from mendcurve.questions.outcomes_counts import told_of
 from mendcurve.questions.stay_length import CAUSES, observed
-from mendcurve.questions.wording import count, day, percent
+from mendcurve.questions.wording import count, day, percent, without_outcomes
 from mendcurve.records.records import Records
 from mendcurve.timelines.stays import IN_CARE, LOST, stays
 
@@ -35,6 +36,7 @@ class Longest(Answer):
     residents: int
     as_of: pd.Timestamp
     unusual_from: float
+    outcomes: bool = True
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row for each stay in care."""
@@ -42,6 +44,8 @@ class Longest(Answer):
 
     def sentence(self) -> str:
         """Return the longest stay and how many are unusually long."""
+        if not self.outcomes:
+            return without_outcomes("who is in care, and how long animals stay,")
         here = self.frame[~self.frame["lost_track_of"]]
         if not len(here):
             return f"On {day(self.as_of)} no animal was in care."
@@ -59,6 +63,8 @@ class Longest(Answer):
 
     def notes(self) -> tuple[str, ...]:
         """Return who is shown apart."""
+        if not self.outcomes:
+            return ()
         out = [
             "Shorter: the share of stays of the taxon group that had ended before, from all stays, open ones included."
         ]
@@ -94,7 +100,9 @@ def longest(records: Records) -> Longest:
     frame = frame.reset_index(drop=True).reindex(columns=list(COLUMNS))
     units = {"animals": "animals", "days": "days", "like_it": "animals", "shorter": "proportion"}
     frame.attrs.update(title=f"Longest stays on {day(records.as_of)}", units=units)
-    return Longest(frame=frame, residents=int(every.loc[every["permanent"], "animals"].sum()), as_of=records.as_of,
+    frame = told_of(records, frame)
+    return Longest(frame=frame, outcomes=records.has("outcomes"),
+                   residents=int(every.loc[every["permanent"], "animals"].sum()), as_of=records.as_of,
                    unusual_from=unusual)  # fmt: skip
 
 

@@ -9,7 +9,8 @@ import pandas as pd
 
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.incidence import Told, told
-from mendcurve.questions.wording import count, day, listing, percent
+from mendcurve.questions.outcomes_counts import told_of
+from mendcurve.questions.wording import count, day, listing, percent, without_outcomes
 from mendcurve.records.records import Records
 from mendcurve.timelines.episodes import episodes
 from mendcurve.timelines.lookup import look_up
@@ -55,6 +56,7 @@ class Phases(Answer):
     frame: pd.DataFrame
     as_of: pd.Timestamp
     recorded: bool
+    outcomes: bool = True
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row for each phase, then the wait for the vet."""
@@ -62,6 +64,8 @@ class Phases(Answer):
 
     def sentence(self) -> str:
         """Return where the days went."""
+        if not self.outcomes:
+            return without_outcomes("how many days animals were in care")
         if not self.recorded:
             return "Where animals were during their stay is not recorded, so its phases cannot be told apart."
         rows = self.frame[(self.frame["phase"] != VET) & (self.frame["animal_days"] > 0)]
@@ -75,6 +79,8 @@ class Phases(Answer):
 
     def notes(self) -> tuple[str, ...]:
         """Return the definition and how much is by rule."""
+        if not self.outcomes:
+            return ()
         zones = self.frame[self.frame["phase"] != VET]
         total, assumed = int(zones["animal_days"].sum()), int(zones["assumed_days"].sum())
         if not assumed:
@@ -102,7 +108,8 @@ def phases(records: Records) -> Phases:
     units |= dict.fromkeys(("median", "median_low", "median_high"), "days")
     table.attrs.update(title="Where the days go", definition=DEFINITION, units=units)
     recorded = zones_known(records) or records.has("periods")
-    return Phases(frame=table, as_of=records.as_of, recorded=recorded)
+    table = told_of(records, table)
+    return Phases(frame=table, outcomes=records.has("outcomes"), as_of=records.as_of, recorded=recorded)
 
 
 def _pieces(records: Records, frame: pd.DataFrame) -> pd.DataFrame:

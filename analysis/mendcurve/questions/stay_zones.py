@@ -12,9 +12,10 @@ from scipy import stats
 from mendcurve.methods.multistate import Occupation, Spells, occupation
 from mendcurve.methods.tally import Tally, last_day_with
 from mendcurve.questions.answer import Answer
+from mendcurve.questions.outcomes_counts import told_of
 from mendcurve.questions.spans import sentence_case
 from mendcurve.questions.stay_length import observed
-from mendcurve.questions.wording import between, count, day, listing, were
+from mendcurve.questions.wording import between, count, day, listing, were, without_outcomes
 from mendcurve.records.records import Records
 from mendcurve.records.settings import Settings
 from mendcurve.timelines.parts import SPLIT_OFF
@@ -65,6 +66,7 @@ class Zones(Answer):
     recorded: bool
     enough: bool
     as_of: pd.Timestamp
+    outcomes: bool = True
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row for each zone and for each way to be out of it."""
@@ -76,6 +78,8 @@ class Zones(Answer):
 
     def sentence(self) -> str:
         """Return the days expected in each zone."""
+        if not self.outcomes:
+            return without_outcomes("how many days animals spend in each zone")
         if not self.recorded:
             return "Which zone animals were in is not recorded, so the days in each cannot be told."
         who = f"Of {count(self.animals, 'animal')} in care up to {day(self.as_of)}"
@@ -87,6 +91,8 @@ class Zones(Answer):
 
     def notes(self) -> tuple[str, ...]:
         """Return the definition, what is by rule, and who was left out."""
+        if not self.outcomes:
+            return ()
         out = [DEFINITION]
         assumed = int(self.frame["assumed_days"].sum())
         if self.recorded and assumed:
@@ -141,7 +147,8 @@ def zones(records: Records) -> Zones:
     shares = dict.fromkeys(("share", "low", "high"), "proportion")
     by_day.attrs.update(title="Share in each zone", units={"day": "days since intake", **shares})
     return Zones(
-        frame=table, shares=by_day, horizon=horizon, clusters=clusters,
+        outcomes=records.has("outcomes"), frame=told_of(records, table), shares=told_of(records, by_day),
+        horizon=horizon, clusters=clusters,
         animals=int(rows.loc[rows["end"] != SPLIT_OFF, "animals"].sum()),
         residents=int(every.loc[for_life, "animals"].sum()),
         lost=int(rows.loc[rows["end"] == LOST, "animals"].sum()), recorded=known, enough=enough, as_of=records.as_of,

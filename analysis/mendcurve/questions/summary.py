@@ -13,7 +13,7 @@ from mendcurve.questions.outcomes_balance import balance
 from mendcurve.questions.outcomes_counts import summary
 from mendcurve.questions.quality import findings
 from mendcurve.questions.spans import begins_with_records, earlier, from_to, sentence_case, span
-from mendcurve.questions.wording import count, money, share_of, were
+from mendcurve.questions.wording import count, money, share_of, were, without_outcomes
 from mendcurve.records.records import Records
 from mendcurve.timelines.episodes import animals_by, clearing_recorded, episodes
 from mendcurve.timelines.period import Period
@@ -65,6 +65,7 @@ class Told(Answer):
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a figure: this period, and the year before."""
+        without = ("helped", "here", "left", "live", "adopted")
         rows = [
             ("animals cared for", "helped"),
             ("in care at the start", "here"),
@@ -75,6 +76,7 @@ class Told(Answer):
             ("with an open condition", "ill"),
             *([("of them with a condition cleared", "cleared")] if self.has_clearing else []),
         ]
+        rows = [(name, key) for name, key in rows if self.has_outcomes or key not in without]
         frame = pd.DataFrame(
             {
                 "what": [name for name, _ in rows],
@@ -96,10 +98,12 @@ class Told(Answer):
         parts = [
             self.opening,
             f"{when} we cared for {count(now.helped, 'animal')}: {now.here:,} {were(now.here)} here when the period "
-            f"began and {now.came_in:,} came in.",
+            f"began and {now.came_in:,} came in."
+            if self.has_outcomes
+            else f"{when} {count(now.came_in, 'animal')} came in.",
             f"{left} left, {now.live:,} of them alive: {now.adopted:,} were adopted."
             if self.has_outcomes
-            else "Outcomes are not recorded, so nobody is known to have left.",
+            else without_outcomes("how many left, and how many were in care,"),
             self._recovered(now),
             f"Running the rescue cost {cost}." if self.has_spending else "Spending is not recorded.",
             self._before(),
@@ -123,10 +127,10 @@ class Told(Answer):
         old = self.before
         spent = f" and {money(old.spent, self.currency)} spent" if self.has_spending else ""
         done = f", {old.cleared:,} of {old.ill:,} had a condition cleared" if self.has_clearing else ""
-        return (
-            f"In the same days a year before, {count(old.helped, 'animal')} were cared for, {old.adopted:,} "
-            f"adopted{done}{spent}."
-        )
+        did = f"{count(old.helped, 'animal')} were cared for, {old.adopted:,} adopted"
+        if not self.has_outcomes:
+            did = f"{count(old.came_in, 'animal')} came in"
+        return f"In the same days a year before, {did}{done}{spent}."
 
     def notes(self) -> tuple[str, ...]:
         """Return what the words mean."""
@@ -196,7 +200,7 @@ def _figures(records: Records, period: Period) -> Figures:
     spending = records["spending"]
     amounts = spending.loc[period.contains(spending["spent_on"]), "amount"]
     return Figures(
-        here=int(row["start"]),
+        here=int(row.get("start", 0)),
         came_in=int(row["came_in"]),
         left=told.left,
         adopted=int(left.get("adopted", 0)),

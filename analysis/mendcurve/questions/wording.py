@@ -19,6 +19,11 @@ def count(n: float, one: str, many: str = "") -> str:
     return f"{'no' if n == 0 else f'{n:,}'} {word}"
 
 
+def without_outcomes(what: str) -> str:
+    """Return that outcomes are not recorded, and what is therefore not known."""
+    return f"Outcomes are not recorded, so {what} is not known."
+
+
 def were(n: float) -> str:
     """Return 'was' or 'were'."""
     return "was" if round(n) == 1 else "were"
@@ -61,6 +66,21 @@ def between(low: float, high: float, unit: str = "", *, decimals: int = 0) -> st
     if not math.isfinite(high):
         return f"at least {low:,.{decimals}f}{tail}"
     return f"between {low:,.{decimals}f} and {high:,.{decimals}f}{tail}"
+
+
+def decimals(*values: float, most: int = 3) -> int:
+    """Return the decimals, 1 to ``most``, at which values that differ look different and the largest has two digits.
+
+    Two ends of an interval print as -0.24 to -0.16, not as -0.2 to -0.2.
+    """
+    known = [v for v in values if math.isfinite(v)]
+    sizes = [abs(v) for v in known if v]
+    if not sizes:
+        return 1
+    wanted = min(max(1 - math.floor(math.log10(max(sizes))), 1), most)
+    while wanted < most and len({round(v, wanted) for v in known}) < len(set(known)):
+        wanted += 1
+    return wanted
 
 
 def money(amount: Decimal, currency: str) -> str:
