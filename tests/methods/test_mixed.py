@@ -290,3 +290,18 @@ def test_a_reading_is_wider_than_the_subject_itself_by_the_noise():
         assert with_noise.se[0] ** 2 - without.se[0] ** 2 == pytest.approx(model.residual)
         assert with_noise.estimate == without.estimate
         assert "reading" in with_noise.of
+
+
+def test_a_likelihood_that_rises_for_ever_ends_in_words():
+    """Each subject lies all but exactly on its own line: no ratio of spread to noise is large enough."""
+    rng = np.random.default_rng(8)
+    subject = np.repeat(np.arange(6), 3)
+    time = np.tile([0.0, 1.0, 2.0], 6)
+    y = np.repeat(rng.normal(size=6), 3) * 1e6 + time * np.repeat(rng.normal(size=6), 3) * 1e6
+    y = y + rng.normal(size=18) * 1e-3
+    try:
+        model = fit(moments(subject, y, np.column_stack([np.ones(18), time]), np.column_stack([np.ones(18), time])))
+    except InputError as error:
+        assert "mixed model" in str(error) or "exactly" in str(error)
+    else:
+        assert np.isfinite(model.theta).all()

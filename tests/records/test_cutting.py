@@ -7,7 +7,9 @@ from hypothesis import strategies as st
 
 from mendcurve.errors import InputError
 from mendcurve.records import from_frames
+from mendcurve.records.clock import EVENTS, propose_as_of
 from mendcurve.records.cutting import CUTS
+from mendcurve.records.findings import Ledger
 from mendcurve.records.schemas import TABLES
 
 DAYS = st.integers(0, 300).map(lambda n: pd.Timestamp("2026-01-01") + pd.Timedelta(days=n))
@@ -149,3 +151,10 @@ def test_no_record_can_be_cut_later_than_it_is_known():
     records = from_frames(as_of="2026-12-31")
     with pytest.raises(InputError, match="complete up to 2026-12-31 cannot be cut at 2027-01-01"):
         records.cut("2027-01-01")
+
+
+def test_several_lone_late_dates_do_not_decide_the_as_of_date():
+    days = [*pd.date_range("2025-01-01", periods=120).strftime("%Y-%m-%d"), "2026-02-01", "2027-08-20", "2029-03-01"]
+    tables = {name: pd.DataFrame({column: pd.Series([], dtype="datetime64[s]")}) for name, column in EVENTS.items()}
+    tables["weighings"] = pd.DataFrame({"weighed_on": pd.to_datetime(days).astype("datetime64[s]")})
+    assert propose_as_of(tables, Ledger()) == pd.Timestamp("2025-04-30")

@@ -39,7 +39,7 @@ def _draw(ax: Axes, rows: pd.DataFrame, whole: float) -> None:
     ax.hlines(at, rows["low"], rows["high"], color=style.ACCENT, linewidth=1.6)
     ax.plot(rows["mean"], at, "o", color=style.ACCENT, markersize=5)
     ax.plot(rows["mean_of_closed"], at + 0.3, "|", color=style.CONTRAST, markersize=6, markeredgewidth=1.6)
-    far = float(np.nanmax(rows[["mean", "high", "mean_of_closed"]].to_numpy()))
+    far = float(np.nanmax(rows[["mean", "high", "mean_of_closed"]].to_numpy())) or 1.0
     for y, n, run in zip(at, rows["episodes"], rows["running"], strict=True):
         still = f", {run:,} running" if run else ""
         ax.annotate(f"{n:,} {'episode' if n == 1 else 'episodes'}{still}", (1.04 * far, y), va="center", fontsize=8.5,

@@ -13,6 +13,8 @@ from mendcurve.methods.mixed_deviance import Totals, evaluate, factor
 from mendcurve.methods.mixed_moments import Array, Moments
 
 # Relative standard deviations (random to residual, in scaled columns) from which the search starts.
+FAR = 1e5
+"""Largest ratio of a subject's spread to the noise that is looked for."""
 STARTS = (1.0, 0.1, 10.0, 100.0)
 STEPS = ("plain", "random intercept", "random intercept and slope")
 
@@ -148,7 +150,8 @@ def _search(moments: Moments, reml: bool) -> tuple[Array, Totals]:
     diagonal = np.equal(*np.tril_indices(q))
 
     def objective(theta: Array) -> tuple[float, Array]:
-        at = evaluate(moments, theta, reml=reml)
+        # a line search may leap where squares overflow: the edge of what is looked for answers for all beyond it
+        at = evaluate(moments, theta * min(1.0, FAR / max(np.abs(theta).max(), 1.0)), reml=reml)
         return at.deviance, at.gradient
 
     starts = [start * diagonal for start in STARTS]

@@ -26,6 +26,7 @@ EVENTS = {
 # A last date this long after all others is a slip of the year, not the end of the records.
 _LONE_DAYS = 180
 _LONE_ROWS = 3
+_LONE_SHARE = 0.02
 
 
 def propose_as_of(tables: Mapping[str, pd.DataFrame], ledger: Ledger) -> pd.Timestamp:
@@ -43,15 +44,14 @@ def propose_as_of(tables: Mapping[str, pd.DataFrame], ledger: Ledger) -> pd.Time
             remedy="In records.toml, under [dates], write as_of = 2026-10-31 (the last complete day).",
         )
     counts = days.value_counts().sort_index(ascending=False)
-    later = 0
+    later, lone = 0, 0
     for place in range(len(counts) - 1):
         later += int(counts.iloc[place])
-        if later > _LONE_ROWS:
+        if later > max(_LONE_ROWS, _LONE_SHARE * len(days)):
             break
         if (counts.index[place] - counts.index[place + 1]).days > _LONE_DAYS:
-            counts = counts.iloc[place + 1 :]
-            break
-    as_of = pd.Timestamp(counts.index[0])
+            lone = place + 1
+    as_of = pd.Timestamp(counts.index[lone])
     ledger.note(
         "",
         "",
