@@ -108,3 +108,45 @@ def test_a_cell_as_long_as_a_spreadsheet_allows_is_looked_over_at_once(piece):
     start = time.process_time()
     masked(text)
     assert time.process_time() - start < 5
+
+
+@pytest.mark.parametrize(
+    ("text", "left"),
+    [
+        ("shy; owner Tom Baker, will call", "shy; owner [removed: a person's name], will call"),
+        ("owner: Zofka Invented moved", "owner: [removed: a person's name] moved"),
+        ("Adopter is Kim", "Adopter is [removed: a person's name]"),
+        ("rang Sue on Monday", "rang [removed: a person's name] on Monday"),
+        ("ring Sam", "ring [removed: a person's name]"),
+        ("no room, told Bob Hill", "no room, told [removed: a person's name]"),
+        ("belonged to the Jones family", "belonged to the [removed: a person's name] family"),
+        ("collected by Sam and Sue Invented", "collected by [removed: a person's name]"),
+        ("bought from Lucy last year", "bought from [removed: a person's name] last year"),
+    ],
+)
+def test_names_that_the_words_around_them_give_away_are_taken_out(text, left):
+    assert masked(text) == (left, ["a person's name"])
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "called Sam",
+        "Sam is shy, tell Spike apart by his tail",
+        "found by Lucy Python's old tank",
+        "Owner Surrender",
+        "Owner Requested Euthanasia",
+        "owner surrendered Bella and Max",
+        "Owner Could Not Keep",
+        "owner Corn Snake Rescue",
+        "the Python family",
+        "The Foster family asked",
+        "the Gekkonidae family",
+        "fed by hand, ring tail, text book burn",
+        "rang RSPCA, told Council",
+        "split from Max",
+        "collected from Station Road",
+    ],
+)
+def test_animals_and_offices_keep_their_names(text):
+    assert masked(text) == (text, [])

@@ -94,6 +94,34 @@ TITLED = re.compile(
     rf"\.?\s+(?:(?:and|&|und|et|y)\s+(?:Mr|Mrs|Ms|Frau|Mme|Sra)\.?\s+)?(?:[A-Z]\.?\s+)?{_SURNAME}(?:\s+{_SURNAME})?"
 )
 PAIR = re.compile(rf"\b([A-ZÀ-ÖØ-ÞŁŚŻ][\w’-]+)\s+(?:[A-Z]\.?\s+)?({_SURNAME}(?:-{_SURNAME})?)")
+# A word that begins with a capital and is not all capitals.
+_ONE = r"[A-ZÀ-ÖØ-ÞŁŚŻ][\w’'-]*[a-zß-öø-ÿłśż][\w’'-]*"
+# Who it is about, then a name: "owner Tom Baker", "adopter is Kim".
+_ROLES = (
+    r"owners?|adopters?|finders?|surrenderer|donor|fosterer|foster carer|keeper|breeder|volunteer|neighbou?r|rescuer|"
+    r"landlord|landlady|member of the public|caller"
+)
+_OF_ROLE = re.compile(
+    rf"\b(?i:{_ROLES})(?i:\s+(?:is|was|called|named|name))*\s?[:,=(-]?\s*\b({_ONE})(?:\s+(?:and|&)\s+({_ONE}))?"
+    rf"(?:\s+({_SURNAME}))?"
+)
+# What is done with people, then a given name: "rang Sue", "collected by Sam". Animals are called, found and fed, too,
+# so those words are not here.
+_DONE = (
+    r"rang|ring|phoned|phone|told|tell|texted|text|e-?mailed|e-?mail|messaged|contacted|contact|spoke (?:to|with)|"
+    r"speak (?:to|with)|talked (?:to|with)|(?:collected|brought(?: in| back)?|handed(?: in| over)|dropped(?: off)|"
+    r"picked up|surrendered|signed(?: in| over)?|donated|adopted|reported|left|fostered|transported|driven) by|"
+    r"(?:received|surrendered|collected|bought|donation|call|message|e-?mail|letter|picked up) from|thanks to"
+)
+_WITH_PERSON = re.compile(rf"\b(?i:{_DONE})\s+({_ONE})(?:\s+(?:and|&)\s+({_ONE}))?(?:\s+({_SURNAME}))?")
+_FAMILY = re.compile(rf"\b[Tt]he ({_SURNAME})(?=\s+(?:family|household)\b)")
+_PLAIN_WORDS = (
+    "a an and at by can cannot could did died does for found from had has have her his in is its left moved no not of "
+    "on or our request requested requests return returned returns said says she surrender surrendered surrenders that "
+    "the their they to unable unknown wants was we went will with would adopting adoptive another family first former "
+    "foster home host local neighbouring new next old own previous same second whole vet house street road"
+)
+_NO_NAMES = frozenset(_PLAIN_WORDS.split())
 _LAST_FIRST = re.compile(r"^([^\W\d_][\w'’-]+),\s*([^\W\d_][\w'’-]+)(?:\s+\w\.?)?$")
 _WHOLE = re.compile(r"^([^\W\d_][\w’-]+)\s+(?:\w\.?\s+)?((?:[^\W\d_][\w'’-]*\s*){1,3})$")
 _NUMBER = re.compile(r"^\d+[.,]\d+$|^\d{1,3}(?:[ .,]\d{3})+(?:[.,]\d{1,2})?$")
@@ -129,6 +157,36 @@ def is_given(word: str) -> bool:
 def is_surname(words: str) -> bool:
     """Whether words may be a surname: none is a word for an animal."""
     return not animal_words().intersection(re.findall(r"\w+", folded(words)))
+
+
+def names_told(text: str) -> list[tuple[int, int]]:
+    """Return where names of people stand that the words before (or behind) them give away, first to last.
+
+    After a word for a person: a given name, or two words with capitals. After what is done with people: a given name,
+    and a surname behind it. "The ... family": any surname. Animals' names are none of these.
+    """
+    spans = []
+    for pattern, any_two in ((_OF_ROLE, True), (_WITH_PERSON, False)):
+        for match in pattern.finditer(text):
+            first, second, last = match[1], match[2], match[3]
+            named = [word for word in (first, second, last) if word]
+            known = is_given(first) and (not last or is_surname(last))
+            two = any_two and last and not any(folded(w) in _NO_NAMES for word in named for w in word.split())
+            if known:
+                end = (
+                    match.end(3) if last and folded(last) not in _NO_NAMES else match.end(2) if second else match.end(1)
+                )
+                spans.append((match.start(1), end))
+            elif two and all(is_surname(word) for word in named):
+                spans.append((match.start(1), match.end()))
+    for match in _FAMILY.finditer(text):
+        if is_surname(match[1]) and folded(match[1]) not in _NO_NAMES and not match[1].endswith(("idae", "id")):
+            spans.append(match.span(1))
+    out: list[tuple[int, int]] = []
+    for span in sorted(spans):
+        if not out or span[0] >= out[-1][1]:
+            out.append(span)
+    return out
 
 
 def is_name(text: str) -> bool:

@@ -99,8 +99,9 @@ def masked(text: str, *, names: bool = True) -> tuple[str, list[str]]:
     Found: e-mail addresses, also written with (at) and (dot); telephone numbers (by a plus sign, a leading 0, brackets,
     the groups of North America, nine digits in a row, or a word such as "call" before them; no date and no chip);
     streets with a number, boxes and postcodes of the United States, the United Kingdom and the continent; names after a
-    title ("Mrs ..."), and a common given name with a surname. A given name, a surname or initials alone are not found:
-    they cannot be told from animals' names and codes.
+    title ("Mrs ..."), a common given name with a surname, and names that the words around them give away (see
+    ``people_words.names_told``): "owner Kim", "rang Sue", "the Jones family". A given name, a surname or initials alone
+    are not found: they cannot be told from animals' names and codes.
     """
     if not _QUICK.search(text):
         return text, []
@@ -119,6 +120,8 @@ def _without_names(text: str) -> tuple[str, bool]:
     if not _CAPITALS.search(text):
         return text, False
     clean, times = people_words.TITLED.subn(f"[removed: {NAME}]", text)
+    for start, end in reversed(people_words.names_told(clean)):
+        clean, times = f"{clean[:start]}[removed: {NAME}]{clean[end:]}", times + 1
     out, last = [], 0
     for match in people_words.PAIR.finditer(clean):
         if people_words.is_given(match[1]) and people_words.is_surname(match[2]):
