@@ -64,8 +64,8 @@ def cluster_effects(
     The infinitesimal jackknife summed by cluster over that by row, on at most ``DAYS`` event days, between them linear.
     Where an event-free curve has no variance: the sizes of the clusters. A cause's effect is at least that of ending in
     any way: by its own alone, limits of 30 animals with clutches of six covered 90 %, so 96 %, being 5 % wider. m
-    clusters estimate their own variance, so limits are widened by m/(m-1) and the squared ratio of Student's t to the normal quantile (as
-    :func:`cluster_incidence`), m being the effective number of clusters: a few clutches among many single animals
+    clusters estimate their own variance, so limits are widened by m/(m-1) and the squared ratio of Student's t to the
+    normal quantile (as :func:`cluster_incidence`), m being the effective number: a few clutches among single animals
     carry most of the variance.
     """
     code = np.unique(np.asarray(cluster), return_inverse=True)[1].reshape(-1).astype("int64")
