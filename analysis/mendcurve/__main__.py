@@ -73,12 +73,13 @@ def check(
 ) -> None:
     """Say what to mend in the records.
 
-    Exit code 0: no row was set aside; 1: some were; 2: the records cannot be read.
+    Exit code 0: no row waits to be mended; 1: some are set aside until they are; 2: the records cannot be read.
     """
     from mendcurve.documents import load
     from mendcurve.documents.against import against_lines, differences
     from mendcurve.documents.checking import report_lines, write
     from mendcurve.records.comparing import compare
+    from mendcurve.records.findings import SET_ASIDE
     from mendcurve.records.rules import rules_text
 
     if rules:
@@ -96,8 +97,11 @@ def check(
         for line in against_lines(difference):
             print(line)
     folder = records if records.is_dir() else records.parent
-    print(f"All findings, to work through: {write(loaded, out, folder, extra)}")
-    raise typer.Exit(1 if len(loaded.set_aside) else 0)
+    written = write(loaded, out, folder, extra)
+    how = "" if loaded.findings.empty else f" (save it as corrections.xlsx in {folder}, and fill it in there)"
+    print(f"All findings, to work through: {written}{how}")
+    # A row the rescue has taken out itself is set aside, but waits for nobody.
+    raise typer.Exit(1 if (loaded.findings["effect"] == SET_ASIDE).any() else 0)
 
 
 def _settings_of(older: Path, newer: Path, given: Path | None) -> Path | None:

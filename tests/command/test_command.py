@@ -95,6 +95,21 @@ def test_check_ends_with_one_when_a_row_is_set_aside_and_says_where_and_what_to_
     assert "S-3" in (tmp_path / "checked" / "set_aside.csv").read_text(encoding="utf-8")
 
 
+def test_a_row_the_rescue_has_taken_out_waits_for_nobody(run, rescue, tmp_path):
+    with (rescue / "intakes.csv").open("a", encoding="utf-8") as file:
+        file.write("S-3,corn snake,,stray\n")
+    code, out, _ = run("check", rescue, "--out", tmp_path / "checked")
+    assert code == 1
+    assert f"(save it as corrections.xlsx in {rescue}, and fill it in there)" in out
+    line = "file,row,column,typed,now,who,why\nintakes.csv,4,stay_id,S-3,(delete),Kim,never came\n"
+    (rescue / "corrections.csv").write_text(line, encoding="utf-8")
+    code, out, _ = run("check", rescue, "--out", tmp_path / "checked")
+    assert code == 0
+    assert "3 rows read: 2 used, 1 set aside." in out
+    assert "intakes.csv, row 4: the row is taken out (Kim: never came)" in out
+    assert "S-3" in (tmp_path / "checked" / "set_aside.csv").read_text(encoding="utf-8")
+
+
 def test_check_against_older_records_says_what_differs_and_keeps_its_exit_codes(run, rescue, tmp_path):
     older = tmp_path / "older"
     older.mkdir()
