@@ -9,7 +9,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from mendcurve.figures import style
-from mendcurve.questions.weights_curves import NONE, Curves
+from mendcurve.questions.weights_curves import BEGINS, NONE, WHEN, Curves
 from mendcurve.questions.wording import count
 
 COLUMNS, MOST = 3, 12
@@ -22,7 +22,7 @@ def weight_curves(answer: Curves) -> style.Picture:
     """Return the mean curves of the largest groups, at most twelve, on shared axes."""
     drawn = answer.groups[answer.groups["last_day"].notna()].sort_values("animals", ascending=False, kind="stable")
     if not len(drawn):
-        return style.empty(name=f"weight-curves-{_slug(answer.by)}", title="Weight regained", why=answer.sentence())
+        return style.empty(name=_name(answer), title="Weight regained", why=answer.sentence())
     groups = drawn.head(MOST)
     columns = min(COLUMNS, len(groups))
     rows = math.ceil(len(groups) / columns)
@@ -41,18 +41,18 @@ def weight_curves(answer: Curves) -> style.Picture:
     high = kept["new_high"].astype("float64").quantile(0.97)
     axes.flat[0].set_ylim(min(90.0, low - 2), max(115.0, high + 4))
     axes.flat[0].set_xlim(0, end)
-    figure.supxlabel("days since intake; animals still weighed below each panel", fontsize=9)
-    figure.supylabel("weight (% of intake weight)", fontsize=9)
+    figure.supxlabel(f"days since {BEGINS[answer.part]}; animals still weighed below each panel", fontsize=9)
+    figure.supylabel(f"weight (% of weight {WHEN[answer.part]})", fontsize=9)
     left = len(answer.groups) - len(groups)
     rest = f"; {count(left, 'other group')} not drawn" if left else ""
     return style.finish(
         figure,
-        name=f"weight-curves-{_slug(answer.by)}",
-        title=_title(frame, groups, answer.by),
-        subtitle=f"Mean of animals like those still weighed, with its 95 % band; thin lines hold 80 % of new animals; "
+        name=_name(answer),
+        title=_title(frame, groups, answer),
+        subtitle=f"Mean of animals like those still weighed, with its 95 % band; thin lines hold 90 % of new animals; "
         f"{count(groups['animals'].sum(), 'animal')}, {count(groups['weighings'].sum(), 'weighing')}; below each panel "
         f"the animals still weighed{rest}",
-        alt=_alt(frame, groups),
+        alt=_alt(frame, groups, answer.part),
     )
 
 
@@ -98,27 +98,30 @@ def _half(frame: pd.DataFrame, row: Any) -> pd.Series:
     return curve[(curve["animals"] >= row.animals / 2) & (curve["day"] % 7 == 0)].iloc[-1]
 
 
-def _title(frame: pd.DataFrame, groups: pd.DataFrame, by: str) -> str:
+def _title(frame: pd.DataFrame, groups: pd.DataFrame, answer: Curves) -> str:
     top = next(groups.itertuples())
     at = _half(frame, top)
     who = {"condition": f"Animals with {top.group}", "taxon": f"The {top.group} group", "life_stage": f"{top.group}s"}[
-        by
+        answer.by
     ]
     if top.group == NONE:
         who = "Animals without a recorded condition"
     weeks = count(at["day"] // 7, "week")
-    return f"{who[:1].upper()}{who[1:]} stood at {at['percent']:.0f} % of intake weight after {weeks}"
+    return (
+        f"{who[:1].upper()}{who[1:]} stood at {at['percent']:.0f} % of their weight {WHEN[answer.part]} after {weeks}"
+    )
 
 
-def _alt(frame: pd.DataFrame, groups: pd.DataFrame) -> str:
+def _alt(frame: pd.DataFrame, groups: pd.DataFrame, part: str) -> str:
     words = []
     row: Any
     for row in groups.itertuples():
         at = _half(frame, row)
         words.append(f"{row.group}: {at['percent']:.0f} % ({at['low']:.0f} to {at['high']:.0f}) after "
                      f"{count(at['day'] // 7, 'week')}, {count(row.animals, 'animal')}")  # fmt: skip
-    return "Mean weight as percent of intake weight. " + "; ".join(words) + "."
+    return f"Mean weight as percent of the weight {WHEN[part]}. " + "; ".join(words) + "."
 
 
-def _slug(by: str) -> str:
-    return by.replace("_", "-")
+def _name(answer: Curves) -> str:
+    part = "" if answer.part == "stay" else f"-{answer.part}"
+    return f"weight-curves-{answer.by.replace('_', '-')}{part}"

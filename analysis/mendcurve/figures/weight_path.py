@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter
 
 from mendcurve.figures import style
-from mendcurve.questions.weights_path import Path
+from mendcurve.questions.weights_path import Path, grams
 from mendcurve.questions.wording import count, day
 
 SHADES = (("in_course", "treatment course", style.WASH), ("brumating", "brumating", style.WASH_CONTRAST))
@@ -39,11 +39,13 @@ def weight_path(answer: Path) -> style.Picture:
     if answer.target_g > 0:
         axis.axhline(answer.target_g, color=style.CONTRAST, linestyle=(0, (5, 2)), linewidth=1.0, gid="target")
         style.label_line(
-            axis, axis.get_xlim()[1], answer.target_g, f"target\n{answer.target_g:,.0f} g", color=style.CONTRAST
+            axis, axis.get_xlim()[1], answer.target_g, f"target\n{grams(answer.target_g)}", color=style.CONTRAST
         )
     axis.set_xlabel("days since intake")
     axis.set_ylabel("weight (g)")
-    axis.yaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:,.0f}" if v >= 20 else f"{v:,.1f}"))
+    axis.yaxis.set_major_formatter(
+        FuncFormatter(lambda v, _: f"{v:,.0f}" if v >= 20 else f"{v:,.1f}" if v >= 5 else f"{v:,.2f}")
+    )
     open_ = (
         f"; open marks: {count(len(left), 'weighing')} not used ({', '.join(sorted(set(left['why_not'])))})"
         if len(left)
@@ -54,7 +56,7 @@ def weight_path(answer: Path) -> style.Picture:
     return style.finish(
         figure,
         name=name,
-        title=f"{answer.stay_id}, {answer.species}: {_grams(first['weight_g'])} at first, {_grams(last['weight_g'])} "
+        title=f"{answer.stay_id}, {answer.species}: {grams(first['weight_g'])} at first, {grams(last['weight_g'])} "
         "at last",
         subtitle=f"{count(len(frame), 'weighing')} from {day(first['weighed_on'])} to {day(last['weighed_on'])}"
         f"{slope}{open_}",
@@ -93,7 +95,3 @@ def _steps(axis: Axes, frame: pd.DataFrame) -> None:
         axis.axvline(row.day, color=style.QUIET, linewidth=0.8, linestyle=(0, (1, 2)))
         axis.annotate(row.circumstance, (row.day, 0), xycoords=("data", "axes fraction"), xytext=(2, 3),
                       textcoords="offset points", fontsize=7.5, color=style.QUIET)  # fmt: skip
-
-
-def _grams(value: float) -> str:
-    return f"{value:,.1f} g" if value < 50 and not float(value).is_integer() else f"{value:,.0f} g"

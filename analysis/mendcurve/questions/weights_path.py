@@ -11,7 +11,7 @@ from mendcurve.errors import InputError, nearest
 from mendcurve.methods.trend import Slope, theil_sen
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.weights_data import percent_week, targets
-from mendcurve.questions.wording import between, count, day
+from mendcurve.questions.wording import between, count, day, decimals
 from mendcurve.records import Records
 from mendcurve.timelines.weights import weights
 
@@ -54,18 +54,20 @@ class Path(Answer):
             return f"{self.stay_id} ({self.species}) has {kept}, none of which can be used for a single animal."
         first, last = use.iloc[0], use.iloc[-1]
         words = (
-            f"{self.stay_id} ({self.species}) weighed {_grams(first['weight_g'])} on {day(first['weighed_on'])} and "
-            f"{_grams(last['weight_g'])} on {day(last['weighed_on'])} ({count(len(use), 'weighing')})"
+            f"{self.stay_id} ({self.species}) weighed {grams(first['weight_g'])} on {day(first['weighed_on'])} and "
+            f"{grams(last['weight_g'])} on {day(last['weighed_on'])} ({count(len(use), 'weighing')})"
         )
         if self.target_g > 0:
-            words += f"; its target is {_grams(self.target_g)}"
+            words += f"; its target is {grams(self.target_g)}"
         if self.slope is None:
             return f"{words}; too few weighings to say more."
         low, high = (percent_week(v) for v in (self.slope.low, self.slope.high))
+        estimate = percent_week(self.slope.estimate)
+        digits = decimals(low, estimate, high)
         steps = " since its last step" if use["segment"].iloc[-1] else ""
         return (
-            f"{words}; its weight changed by {percent_week(self.slope.estimate):+.1f} % a week{steps} "
-            f"(95 % interval {between(low, high, '%', decimals=1)})."
+            f"{words}; its weight changed by {estimate:+.{digits}f} % a week{steps} "
+            f"(95 % interval {between(low, high, '%', decimals=digits)})."
         )
 
     def notes(self) -> tuple[str, ...]:
@@ -107,5 +109,7 @@ def path(records: Records, stay_id: str) -> Path:
     )
 
 
-def _grams(value: float) -> str:
-    return f"{value:,.1f} g" if value < 50 and not float(value).is_integer() else f"{value:,.0f} g"
+def grams(value: float) -> str:
+    """Return grams to about three figures, as scales of that reach show them."""
+    digits = 0 if float(value).is_integer() or value >= 100 else 2 if value < 5 else 1
+    return f"{value:,.{digits}f} g"

@@ -69,7 +69,7 @@ def weights(records: Records) -> pd.DataFrame:
     frame["doubtful"] = frame["doubtful"] | (frame["why_not"] == DISAGREE)
     for what in ("brumating", "gravid"):
         frame[what] = _any_of(frame["circumstance"], (what,)) | _during(frame, _periods(records, what))
-    frame["in_course"] = _during(frame, _courses(records))
+    frame["in_course"] = _during(frame, course_days(records))
     return frame.reindex(columns=list(COLUMNS))
 
 
@@ -119,7 +119,7 @@ def _periods(records: Records, what: str) -> pd.DataFrame:
     return pd.DataFrame({"stay_id": periods["stay_id"], "first": periods["from_date"], "last": periods["to_date"]})
 
 
-def _courses(records: Records) -> pd.DataFrame:
+def course_days(records: Records) -> pd.DataFrame:
     """Return first and last day of each course: stopped, else by its plan, else its last dose, else still running."""
     courses = records["courses"]
     episodes = records["conditions"].drop_duplicates("episode_id").set_index("episode_id")["stay_id"]
