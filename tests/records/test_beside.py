@@ -65,7 +65,8 @@ def test_a_subfolder_that_holds_tables_is_named_and_one_of_our_own_is_not(tmp_pa
 
 def test_a_misspelt_file_names_the_table_it_is_near_and_counts_as_doubtful(tmp_path):
     rule, remedy, effect = found(folder(tmp_path, **{"Weighngs.csv": WEIGHINGS}))["Weighngs.csv"]
-    assert rule == ('no table is read from this file, though its name is nearly "weighings", which nothing else holds')
+    like = 'though its name is like that of the table "weighings", which nothing else holds'
+    assert rule == f"no table is read from this file, {like}"
     assert remedy.startswith('If it holds weighings, rename it "weighings".')
     assert "mendcurve connect" in remedy
     assert effect == "kept, doubtful"
@@ -134,7 +135,7 @@ def test_a_file_of_intakes_under_another_name_is_answered_with_connect(tmp_path)
 
 def test_a_misspelt_intakes_is_answered_with_its_name(tmp_path):
     (tmp_path / "intakess.csv").write_text("a,b\n1,2\n", encoding="utf-8")
-    with pytest.raises(InputError, match=r'intakess.csv; its name is nearly "intakes"'):
+    with pytest.raises(InputError, match=r'intakess.csv; its name is like that of the table "intakes"'):
         load(tmp_path)
 
 

@@ -131,7 +131,8 @@ def tell_unused(
             table = near_table(sheet or Path(file).stem)
             why = ""
             if table:
-                why = f', though its name is nearly "{table}"' + ("" if table in fed else ", which nothing else holds")
+                why = f', though its name is like that of the table "{table}"'
+                why += "" if table in fed else ", which nothing else holds"
             ledger.note(
                 safe_name(file),
                 safe_name(sheet),

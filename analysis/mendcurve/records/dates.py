@@ -59,6 +59,8 @@ EPOCH_1900 = datetime(1899, 12, 30)
 EPOCH_1904 = datetime(1904, 1, 1)
 _UNSURE = Trouble("this date has a question mark behind it", "Correct it, or take the mark away.", DOUBTFUL)
 _SERIALS = (20000, 80000)  # 1954 to 2119
+# How the rule of a date without a day begins.
+MONTH_ONLY = "a date must name a day; only the month is given"
 ORDERS = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
 
 
@@ -201,7 +203,7 @@ def _month_only(word: str) -> tuple[tuple[datetime, bool] | None, Trouble | None
     if match and month and 1900 <= int(match["y"]) <= 2100:
         value = datetime(int(match["y"]), month, _MIDDLE)
         return (value, False), Trouble(
-            f"a date must name a day; only the month is given, and its middle ({value:%Y-%m-%d}) is taken",
+            f"{MONTH_ONLY}, and its middle ({value:%Y-%m-%d}) is taken",
             "Write the day, if it is known.",
             DOUBTFUL,
         )
@@ -235,7 +237,7 @@ def _serial(word: str, epoch: datetime) -> tuple[tuple[datetime, bool] | None, T
 
 
 def _not_in(word: str, order: str, proof: str) -> Trouble:
-    shown = f" ({proof})" if proof else ""
+    shown = f" ({proof})" if proof and proof != ORDERS[order] else ""
     return Trouble(
         f"a date must exist; dates here are read with {ORDERS[order]}{shown}",
         "Correct the date, or write it as 2024-03-31.",

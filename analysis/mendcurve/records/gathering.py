@@ -278,7 +278,7 @@ def _no_intakes(
             shown = f'{name}, sheet "{sheet}"' if sheet else name
             fit = _fits_intakes(files[name], books, sheet)
             near = near_table(sheet or Path(name).stem)
-            like = f'; its name is nearly "{near}"' if near else ""
+            like = f'; its name is like that of the table "{near}"' if near else ""
             found.append(shown + (f"; its headings fit intakes ({', '.join(fit)})" if fit else like))
     folder = path.name if path.is_dir() else path.absolute().parent.name
     return InputError(

@@ -35,6 +35,7 @@ from mendcurve.records.folding import folded
 from mendcurve.records.gathering import Gathered, gather
 from mendcurve.records.later_dates import check_later
 from mendcurve.records.locating import Part, located
+from mendcurve.records.months import sure_days
 from mendcurve.records.records import Records
 from mendcurve.records.review import Review, standing
 from mendcurve.records.schemas import TABLES
@@ -66,6 +67,9 @@ class _Read:
             raw = several if several is not None else given[0] if given else pd.DataFrame(index=pd.RangeIndex(0))
             out[name] = finish(table, raw, settings)
         return out
+
+    def assumed(self) -> list[tuple[str, str, str, np.ndarray]]:
+        return [(s.table, p.file, p.sheet, t.assumed) for p, s, t in self.parts if len(t.assumed)]
 
     def recorded(self) -> frozenset[tuple[str, str]]:
         return frozenset((s.table, column) for _, s, t in self.parts for column in t.recorded)
@@ -110,7 +114,7 @@ def load(
     find_stays(review, {(s.table, p.file, p.sheet) for p, s, _ in read.parts if s.stay_by})
     check_rows(review)
     day = _day(as_of if as_of is not None else chosen["dates.as_of"])
-    day = propose_as_of(review.tables, ledger) if day is None else day
+    day = propose_as_of(sure_days(review.tables, read.assumed()), ledger) if day is None else day
     whole = review.tables
     review.tables = cut_tables(whole, day)
     _note_later(whole, review.tables, day, ledger)

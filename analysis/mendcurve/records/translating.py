@@ -11,12 +11,14 @@ import numpy as np
 import pandas as pd
 
 from mendcurve.records.building import TIMED
+from mendcurve.records.clock import EVENTS
 from mendcurve.records.codes import NOTHING_HERE
 from mendcurve.records.columns import headings_of, number_ids, parsed_columns, rows_where, texts_of
 from mendcurve.records.dose_times import times_of
-from mendcurve.records.findings import CHANGED, CORRECTED, SET_ASIDE, Ledger
+from mendcurve.records.findings import CHANGED, CORRECTED, DOUBTFUL, SET_ASIDE, Ledger
 from mendcurve.records.meanings import meanings_taken
 from mendcurve.records.merging import fill_merged
+from mendcurve.records.months import assumed, rule_of, told_once
 from mendcurve.records.parsing import BLANK, TAKEN, UNREADABLE, Parsed, Trouble
 from mendcurve.records.privacy import masked
 from mendcurve.records.schemas import TABLES, Column
@@ -53,6 +55,8 @@ class Translated:
     headings : mapping of column to heading
     recorded : frozenset of str
         Columns that hold at least one value.
+    assumed : ndarray of int
+        Row numbers of which only the month of what happened is known.
     unknown : Counter of (table, column, word)
         Rows that write each word no column of codes knows.
     """
@@ -64,6 +68,7 @@ class Translated:
     used: frozenset[str]
     headings: Mapping[str, str]
     recorded: frozenset[str]
+    assumed: np.ndarray
     unknown: Counter[tuple[str, str, str]] = field(default_factory=Counter)
 
 
@@ -121,6 +126,22 @@ def translate(
     )
     sound = here & ~bad
     failed = np.zeros(len(sheet.row), dtype=bool)
+    happened = EVENTS.get(table.name, "")
+    months = assumed(parsed[happened]) if happened else failed
+    if source.wide is not None and (sound & assumed(parsed[source.wide.into])).any():
+        of = sound & assumed(parsed[source.wide.into])
+        rule = rule_of(int(of.sum()), texts[source.wide.into][of].nunique())
+        do = "Nothing, if the days are not known. If they are, write them in the headings."
+        ledger.note(
+            sheet.file,
+            sheet.sheet,
+            table=table.name,
+            column=source.wide.into,
+            rule=rule,
+            what_to_do=do,
+            effect=DOUBTFUL,
+        )
+        parsed[source.wide.into] = told_once(parsed[source.wide.into])
     for column in table.columns:
         failed |= lines.troubles(column, parsed[column.name], sound)
     for name, rule, what_to_do in meanings_taken(source, texts, parsed, sound):
@@ -134,6 +155,7 @@ def translate(
         aside=np.flatnonzero(here & ~use),
         nothing_here=int((kept & ~here).sum()),
         left_out=int((~kept).sum()),
+        assumed=sheet.row[months],
         headings=headings,
         used=frozenset({*headings.values(), *(named(list(sheet.cells.columns), h) or h for h in decided)}),
         recorded=frozenset(
