@@ -4,9 +4,21 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
-from mendcurve.questions.weights_data import Usual, choose_noise, choose_usual, noise_of, targets, usable, usual_gains
+from mendcurve.methods.trend_noise import step_of
+from mendcurve.questions.weights_data import (
+    Usual,
+    below_target,
+    choose_noise,
+    choose_usual,
+    noise_of,
+    targets,
+    usable,
+    usual_gains,
+)
+from mendcurve.questions.weights_pace import pace_of
 from mendcurve.questions.weights_states import Animal
 from mendcurve.records import Records
 from mendcurve.timelines.stays import IN_CARE, stays
@@ -18,9 +30,10 @@ def collect(records: Records) -> tuple[list[Animal], dict[tuple[str, ...], Usual
     here = stays(records)
     here = here[(here["end"] == IN_CARE) & ~here["dead_on_arrival"]].drop_duplicates("stay_id")
     every, use = weights(records), usable(records)
-    noises, target = noise_of(use), targets(records)
-    gains = usual_gains(use, noises)
-    step_g = float(records.settings["weights.scale_step_g"])
+    pace, target = pace_of(below_target(use)), targets(records)
+    noises = noise_of(use, pace)
+    gains = usual_gains(use, noises, pace)
+    steps = _steps(every, records)
     latest = use.groupby("stay_id")["segment"].transform("max")
     series = dict(list(use[use["segment"] == latest].groupby("stay_id")))
     seen = every[every["weight_g"] > 0].groupby("stay_id")
@@ -31,7 +44,8 @@ def collect(records: Records) -> tuple[list[Animal], dict[tuple[str, ...], Usual
         own = series.get(stay.stay_id)
         noise = choose_noise(noises, stay.species, stay.taxon)
         life_stage = "unknown" if pd.isna(stay.life_stage) else stay.life_stage
-        scale = step_g / float(own["weight_g"].iloc[-1]) if own is not None else 0.0
+        # Readings rounded to a step scatter by step / sqrt(12).
+        scale = steps[stay.stay_id] / np.sqrt(12) / float(own["weight_g"].iloc[-1]) if own is not None else 0.0
         plan = target.loc[stay.stay_id] if stay.stay_id in target.index else None
         out.append(
             Animal(
@@ -51,9 +65,31 @@ def collect(records: Records) -> tuple[list[Animal], dict[tuple[str, ...], Usual
                 target_g=float(plan["target_g"]) if plan is not None else float("nan"),
                 by_date=plan["by_date"] if plan is not None else pd.NaT,  # type: ignore[arg-type]
                 every_days=_interval(plan, records),
+                walk=noise.walk if noise else 0.0,
+                pace=pace,
             )
         )
     return out, gains
+
+
+def _steps(every: pd.DataFrame, records: Records) -> dict[str, float]:
+    """Return the step of the scale (g) of each stay: as set by the rescue, else from the digits of its weighings.
+
+    Where these are fewer than four, from those of all animals of a similar weight.
+    """
+    key = "weights.scale_step_g"
+    frame = every[every["weight_g"] > 0]
+    if key in records.settings.given:
+        return dict.fromkeys(frame["stay_id"].unique(), float(records.settings[key]))
+    grams = {str(stay): own.to_numpy() for stay, own in frame.groupby("stay_id")["weight_g"]}
+    everyone = frame["weight_g"].to_numpy()
+    out = {}
+    for stay, own in grams.items():
+        step = step_of(own)
+        if np.isnan(step):
+            step = step_of(everyone[(everyone > own[-1] / 2) & (everyone < 2 * own[-1])])
+        out[stay] = float(records.settings[key]) if np.isnan(step) else step
+    return out
 
 
 def _interval(plan: pd.Series | None, records: Records) -> float:

@@ -10,7 +10,8 @@ import pandas as pd
 from mendcurve.errors import InputError
 from mendcurve.methods.mixed import MixedFit, fit
 from mendcurve.methods.mixed_moments import moments
-from mendcurve.methods.trend_noise import Noise, pooled, residuals
+from mendcurve.methods.trend_noise import Noise, pooled, residuals, walk_of
+from mendcurve.questions.weights_pace import Pace
 from mendcurve.records import Records
 from mendcurve.records.building import TEXT
 from mendcurve.timelines.lookup import look_up
@@ -26,7 +27,10 @@ REACH = 35
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Usual:
-    """What animals gain: of which group, how many, slope, its spread (log grams a day), wander (per root of a day)."""
+    """What animals gain: of which group, how many, slope, its spread (log grams a day), wander (per root of a day).
+
+    ``first`` and ``first_spread``: the same slopes a day at the first pace (``weights_pace``).
+    """
 
     of: str
     animals: int
@@ -34,6 +38,8 @@ class Usual:
     spread: float
     wander: float
     fit: MixedFit
+    first: float
+    first_spread: float
 
 
 def percent_week(slope: float | np.ndarray | pd.Series) -> float:
@@ -70,10 +76,22 @@ def main_condition(records: Records) -> pd.Series:
     return frame.drop_duplicates("stay_id").set_index("stay_id")["condition"]
 
 
-def noise_of(frame: pd.DataFrame) -> dict[str, Noise]:
+def below_target(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return the weighings of stays with a target up to the first at or above it.
+
+    That one belongs to them: without it the last weighings kept would be those that happened to read low, and the gain
+    would look slower than it is.
+    """
+    target = frame[frame["target_g"].notna()]
+    reached = (target["log_g"] >= np.log(target["target_g"])).groupby(target["stay_id"]).cummax()
+    return target[~reached.groupby(target["stay_id"]).shift(1, fill_value=False)]
+
+
+def noise_of(frame: pd.DataFrame, pace: Pace | None = None) -> dict[str, Noise]:
     """Return the noise of one reading by species, by "taxon:..." and for "all", where enough readings tell it.
 
-    The tail is that of all species together, each divided by its own noise.
+    Tail and walk are those of all species together, each divided by its own noise; what a walk adds to the scatter of
+    readings about their neighbours is taken off the noise again. The walk is that about paths at the ``pace`` given.
     """
     off = pd.Series(residuals(frame["series"], frame["day"], frame["log_g"], reach=REACH), index=frame.index)
     keys = pd.concat([frame["species"], "taxon:" + frame["taxon"], pd.Series("all", index=frame.index)])
@@ -83,10 +101,19 @@ def noise_of(frame: pd.DataFrame) -> dict[str, Noise]:
         for key, group in every.groupby("key")
         if len(group) >= FEWEST_READINGS and group["off"].abs().median() > 0
     }
-    own = frame["species"].map({key: noise.sd for key, noise in found.items()})
-    alike = (off / own.astype("float64")).dropna()
-    tail = pooled(alike.to_numpy()).tail if len(alike) >= FEWEST_READINGS else 5.0
-    return {key: Noise(sd=noise.sd, tail=tail, n=noise.n) for key, noise in found.items()}
+    own = frame["species"].map({key: noise.sd for key, noise in found.items()}).astype("float64")
+    alike = (off / own).dropna()
+    if len(alike) < FEWEST_READINGS:
+        return {key: Noise(sd=noise.sd, tail=5.0, n=noise.n) for key, noise in found.items()}
+    known = frame[own.notna()]
+    scaled = known["log_g"] / own[own.notna()]
+    days = pd.Series((pace or Pace()).days(known["day"]), index=known.index)
+    walk = walk_of(known["series"], days, scaled, reach=REACH)
+    # Between neighbours a gap off on either side a walk adds w^2 gap / 3 to the square of a reading's noise.
+    gap = float(days.groupby(known["series"]).diff().median())
+    left = np.sqrt(max(1 - walk**2 * gap / 3, 0.25))
+    tail = pooled(alike.to_numpy()).tail
+    return {key: Noise(sd=noise.sd * left, tail=tail, n=noise.n, walk=walk * noise.sd) for key, noise in found.items()}
 
 
 def choose_noise(found: dict[str, Noise], species: str, taxon: str) -> Noise | None:
@@ -94,20 +121,21 @@ def choose_noise(found: dict[str, Noise], species: str, taxon: str) -> Noise | N
     return found.get(species) or found.get(f"taxon:{taxon}") or found.get("all")
 
 
-def usual_gains(frame: pd.DataFrame, noises: dict[str, Noise]) -> dict[tuple[str, ...], Usual]:
+def usual_gains(
+    frame: pd.DataFrame, noises: dict[str, Noise], pace: Pace | None = None
+) -> dict[tuple[str, ...], Usual]:
     """Return what animals gain, from 10 animals up.
 
-    By (species, life stage) and by (taxon,): of animals below target, over the weighings before it was first reached.
+    By (species, life stage) and by (taxon,): of animals below target, up to the weighing that first reached it.
     By ("any", taxon) and ("any",): of all weighings. The gain is the median of the animals' own slopes in a mixed model
     of the log weight on days, the spread the model's standard deviation of slopes. Wander is what the model's residuals
     vary more than readings do, as a random walk: one that lasts T days leaves, about its own line, w^2 T / 15.
     """
-    target = frame[frame["target_g"].notna()]
-    reached = (target["log_g"] >= np.log(target["target_g"])).groupby(target["stay_id"]).cummax()
+    below = below_target(frame)
     out: dict[tuple[str, ...], Usual] = {}
     for rows, by, mark in (
-        (target[~reached], ["species", "life_stage"], ()),
-        (target[~reached], ["taxon"], ()),
+        (below, ["species", "life_stage"], ()),
+        (below, ["taxon"], ()),
         (frame, ["taxon"], ("any",)),
         (frame.assign(rescue=0), ["rescue"], ("any",)),
     ):
@@ -116,7 +144,7 @@ def usual_gains(frame: pd.DataFrame, noises: dict[str, Noise]) -> dict[tuple[str
             if group["stay_id"].nunique() >= FEWEST_ANIMALS:
                 words = tuple(k for k in key if isinstance(k, str))
                 try:
-                    out[(*mark, *words)] = _usual(group, " ".join(words[::-1]), noises)
+                    out[(*mark, *words)] = _usual(group, " ".join(words[::-1]), noises, pace or Pace())
                 except InputError:
                     continue  # no model fits these: the animals are compared with the taxon group, or with none
     return out
@@ -127,13 +155,16 @@ def choose_usual(found: dict[tuple[str, ...], Usual], species: str, life_stage: 
     return found.get((species, life_stage)) or found.get((taxon,))
 
 
-def _usual(group: pd.DataFrame, name: str, noises: dict[str, Noise]) -> Usual:
+def _usual(group: pd.DataFrame, name: str, noises: dict[str, Noise], pace: Pace) -> Usual:
     x = np.column_stack([np.ones(len(group)), group["day"]])
     model = fit(moments(group["series"], group["log_g"], x, x, names=("level", "day"), random_names=("level", "day")))
     if model.random_cov.shape[0] == 2:
-        gain, spread = float(np.median(model.beta[1] + model.effects[:, 1])), float(np.sqrt(model.random_cov[1, 1]))
+        slopes, spread = model.beta[1] + model.effects[:, 1], float(np.sqrt(model.random_cov[1, 1]))
+        gain = float(np.median(slopes))
     else:
         gain, spread = float(model.beta[1]), float(model.se[1])
+        slopes = np.full(len(model.subjects), gain)
+    quicker = _quicker(group, pace).reindex(list(model.subjects)).to_numpy()
     pairs = group.groupby(["species", "taxon"]).size()
     index = pairs.index
     names = zip(index.get_level_values(0), index.get_level_values(1), pairs, strict=True)
@@ -148,7 +179,15 @@ def _usual(group: pd.DataFrame, name: str, noises: dict[str, Noise]) -> Usual:
         spread=max(spread, 1e-9),
         wander=float(np.sqrt(15 * excess / span)),
         fit=model,
+        first=float(np.median(slopes * quicker)),
+        first_spread=max(spread * float(np.median(quicker)), 1e-9),
     )
+
+
+def _quicker(group: pd.DataFrame, pace: Pace) -> pd.Series:
+    """Return, for each series, by how much its slope a day at the first pace is larger than a day of its stay."""
+    ends = group.groupby("series")["day"].agg(["min", "max"])
+    return (ends["max"] - ends["min"]) / (pace.days(ends["max"]) - pace.days(ends["min"]))
 
 
 def _span(frame: pd.DataFrame) -> pd.Series:

@@ -7,6 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from mendcurve.questions.weights_states import Animal
 from mendcurve.records import Records
@@ -34,6 +35,8 @@ AGAIN_WITHIN = 7
 # The highest weight is looked for among the weighings of so many days.
 RECENT = 90
 BEYOND = 2.5
+# Weighings from which a loss over all of them is told of.
+LONG = 12
 DRAWS, SEED = 20_000, 20_240_502
 
 
@@ -59,13 +62,9 @@ def drops(records: Records, animals: Sequence[Animal]) -> pd.DataFrame:
         drop = 100 * (1 - grams[-1] / grams[top])
         if drop < limit:
             continue
-        by_noise, mean, sd = from_noise(len(own), animal.noise, limit) if animal.noise > 0 else (np.nan,) * 3
-        again = (
-            len(own) > top + 2
-            and own["day"].iloc[-1] - own["day"].iloc[-2] <= AGAIN_WITHIN
-            and 100 * (1 - grams[-2] / grams[top]) >= limit
-        )
-        large = np.log(grams[top] / grams[-1]) > mean + BEYOND * sd
+        by_noise = from_noise(len(own), animal.noise, limit)[0] if animal.noise > 0 else np.nan
+        days, readings = own["day"].to_numpy(), own["log_g"].to_numpy()[None, :]
+        again, large = (bool(flag[0]) for flag in confirmed_drop(days, readings, animal.noise, limit))
         words = f"dropped {drop:.0f} % from its highest weight" + (
             ", seen at two weighings" if again else ", more than the noise of weighing explains"
         )
@@ -84,6 +83,49 @@ def drops(records: Records, animals: Sequence[Animal]) -> pd.DataFrame:
             )
         )
     return pd.DataFrame(rows, columns=list(DROP_COLUMNS)).sort_values("stay_id", ignore_index=True)
+
+
+def confirmed_drop(
+    time: NDArray[np.float64], y: NDArray[np.float64], noise: float, limit: float
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Return which series (rows of ``y``, log grams) end in a drop of ``limit`` % seen twice, and in one beyond noise.
+
+    Notes
+    -----
+    From the highest of 90 days. Seen twice: the weighing before, within 7 days and after the highest, was as low too.
+    Beyond noise: more than 2.5 standard deviations beyond the mean of what the last of as many steady weighings lies
+    below the highest.
+    """
+    recent = time >= time[-1] - RECENT
+    y, time = y[:, recent], time[recent]
+    n = len(time)
+    nothing = np.zeros(len(y), dtype=bool)
+    if n < 2 or not noise > 0:
+        return nothing, nothing
+    top = y.max(axis=1)
+    fall = -np.log1p(-limit / 100) - 1e-12
+    low = top - y[:, -1] >= fall
+    again = nothing
+    if n > 2 and time[-1] - time[-2] <= AGAIN_WITHIN:
+        again = low & (top - y[:, -2] >= fall) & (y.argmax(axis=1) < n - 2)
+    _, mean, sd = from_noise(n, round(noise, 4), limit)
+    return again, low & (top - y[:, -1] > mean + BEYOND * sd)
+
+
+def long_loss(
+    time: NDArray[np.float64], y: NDArray[np.float64], noise: float, limit: float
+) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+    """Return which series have surely fallen by ``limit`` % over 12 weighings or more, and by how much (log grams).
+
+    Surely: the upper 95 % limit of the least-squares line, noise known, falls by as much.
+    """
+    if len(time) < LONG:
+        return np.zeros(len(y), dtype=bool), np.zeros(len(y))
+    x = time - time.mean()
+    squares, span = float((x**2).sum()), float(np.ptp(time))
+    slope = y @ x / squares
+    high = slope + 1.959964 * noise / np.sqrt(squares)
+    return -np.expm1(high * span) >= limit / 100, slope * span
 
 
 @lru_cache(maxsize=512)
