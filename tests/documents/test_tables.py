@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from mendcurve.documents.exporting import csv_text, safe
-from mendcurve.documents.tables import public_table, table
+from mendcurve.documents.tables import public_sentence, public_table, table
 
 
 def frame() -> pd.DataFrame:
@@ -105,5 +105,36 @@ def test_only_the_public_rendition_hides_small_counts_and_says_by_what_rule():
     outside = public_table(counts, "Intakes", by="taxon", total="all", public=True, smallest=5)
     assert ">3<" in inside._repr_html_()
     assert ">3<" not in outside._repr_html_()
-    assert "In this table counts from 1 to 4 are hidden" in outside._repr_html_()
+    assert "Inside this table counts from 1 to 4 are hidden" in outside._repr_html_()
     assert ",3," not in csv_text(outside.data)
+
+
+class Came:
+    def __init__(self, counts):
+        self.counts = counts
+
+    def to_frame(self):
+        return self.counts
+
+    def sentence(self):
+        return "6 animals came in: 4 snakes and 2 lizards."
+
+    def in_all(self):
+        return "6 animals came in."
+
+    def notes(self):
+        return ()
+
+
+def test_no_sentence_gives_a_total_that_the_table_below_hides():
+    few = Came(pd.DataFrame({"taxon": ["stray"], "snake": [4], "lizard": [2]}))
+    many = Came(pd.DataFrame({"taxon": ["stray", "returned"], "snake": [30, 10], "lizard": [10, 10]}))
+    how = {"by": "taxon", "total": "all", "smallest": 5}
+    assert "hidden" in public_table(few, public=True, **how).frame.iloc[-1].tolist()
+    assert public_sentence(few, public=True, **how) == "6 animals came in."
+    assert "4 snakes" in public_sentence(few, public=False, **how)
+    assert "4 snakes" in public_sentence(many, public=True, **how)
+
+
+def test_an_empty_table_without_a_caption_says_nothing():
+    assert table(pd.DataFrame({"a": []}))._repr_html_() == ""

@@ -7,7 +7,7 @@ from mendcurve.documents.notebooks import names
 from mendcurve.documents.opening import chosen, load
 from mendcurve.documents.periods import reporting_period
 from mendcurve.documents.provenance import provenance
-from mendcurve.documents.tables import public_table, table
+from mendcurve.documents.tables import public_sentence, public_table, table
 
 __all__ = [
     "CAUTIONS",
@@ -19,6 +19,7 @@ __all__ = [
     "names",
     "note",
     "provenance",
+    "public_sentence",
     "public_table",
     "reporting_period",
     "table",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import pandas as pd
 
@@ -14,6 +15,22 @@ from mendcurve.questions.wording import cell, count
 
 MISSING = cell(None)
 NO_BREAK = "\N{NO-BREAK SPACE}"
+
+
+class ByGroup(Protocol):
+    """An answer of counts by group."""
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the counts."""
+
+    def sentence(self) -> str:
+        """Return the total and the count of each group."""
+
+    def in_all(self) -> str:
+        """Return the total alone."""
+
+    def notes(self) -> tuple[str, ...]:
+        """Return what was left out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -41,7 +58,8 @@ class Table:
 
     def _repr_html_(self) -> str:
         if self.frame.empty:
-            return paragraphs((f"{self.caption}: nothing to list.",), kind="note") + paragraphs(self.notes, kind="note")
+            said = (f"{self.caption}: nothing to list.",) if self.caption else ()
+            return paragraphs((*said, *self.notes), kind="note")
         shown = self.frame.head(self.rows)
         rest = len(self.frame) - len(shown)
         more = (f"{count(rest, 'more row')} in the CSV file beside this page.",) if rest else ()
@@ -92,7 +110,7 @@ def table(
 
 
 def public_table(
-    source: Answer | pd.DataFrame,
+    source: Answer | ByGroup | pd.DataFrame,
     caption: str = "",
     *,
     by: str,
@@ -124,12 +142,26 @@ def public_table(
     shown = protect(body, by=by, counts=names, smallest=smallest if public else 1)
     if (shown == HIDDEN).to_numpy().any():
         rule = (
-            f"In this table counts from 1 to {smallest - 1} are hidden from outsiders, and with them others that would "
-            "give them away by subtraction."
+            f"Inside this table counts from 1 to {smallest - 1} are hidden from outsiders, and with them others that "
+            "would give them away by subtraction. Totals stay, small ones too, but for those marked as hidden."
         )
         said = (rule, *said)
     shown.attrs = {"right": [c for c in shown.columns if c != by]}
     return Table(frame=shown, data=shown, caption=caption, notes=tuple(said))
+
+
+def public_sentence(answer: ByGroup, *, by: str, total: str, public: bool, smallest: int) -> str:
+    """Return the sentence of an answer above its ``public_table``, without the totals that the table hides.
+
+    Parameters
+    ----------
+    answer : ByGroup
+        Counts by group, which can also be told without the groups.
+    by, total, public, smallest
+        As for ``public_table``.
+    """
+    frame = public_table(answer, by=by, total=total, public=public, smallest=smallest).frame
+    return answer.in_all() if (frame.iloc[-1] == HIDDEN).any() else answer.sentence()
 
 
 def _with_intervals(frame: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:

@@ -16,6 +16,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.transforms import Bbox
 
+from mendcurve.questions.answer import Answer
+
 P = ParamSpec("P")
 
 # Every text colour stands at least 4.5 : 1 against PAPER; ACCENT and CONTRAST keep apart in grey and for every kind
@@ -88,9 +90,9 @@ def drawing(function: Callable[P, Picture]) -> Callable[P, Picture]:
     def drawn(*args: P.args, **kwargs: P.kwargs) -> Picture:
         answer = args[0] if args else None
         with mpl.rc_context(fname=STYLE):
-            if getattr(answer, "outcomes", True) is False:
+            if isinstance(answer, Answer) and getattr(answer, "outcomes", True) is False:
                 name = function.__name__.replace("_", "-")
-                return empty(name=name, title="Outcomes are not recorded", why=answer.sentence())  # type: ignore[union-attr]
+                return empty(name=name, title="Outcomes are not recorded", why=answer.sentence())
             return function(*args, **kwargs)
 
     return drawn

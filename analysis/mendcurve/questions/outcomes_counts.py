@@ -152,6 +152,11 @@ class Intakes(Answer):
         """Return how many came in, by taxon group."""
         return _by_taxon(self.animals, self.period, "came in", "No animals came in")
 
+    def in_all(self) -> str:
+        """Return how many came in, without the groups."""
+        n = int(self.animals[TOTAL].iloc[-1])
+        return f"{sentence_case(from_to(self.period))}, {count(n, 'animal')} came in."
+
     def notes(self) -> tuple[str, ...]:
         """Return what is no intake."""
         return ("Animals split off from a group already here are no new intakes. A returned animal is one again.",)

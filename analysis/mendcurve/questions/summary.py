@@ -101,7 +101,7 @@ class Told(Answer):
             f"began and {now.came_in:,} came in."
             if self.has_outcomes
             else f"{when} {count(now.came_in, 'animal')} came in.",
-            f"{left} left, {now.live:,} of them alive: {now.adopted:,} were adopted."
+            (f"{left} left, {now.live:,} of them alive: {now.adopted:,} were adopted." if now.left else f"{left} left.")
             if self.has_outcomes
             else without_outcomes("how many left, and how many were in care,"),
             self._recovered(now),
