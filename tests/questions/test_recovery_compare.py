@@ -150,3 +150,30 @@ def test_a_level_of_which_none_was_cleared_is_told_and_not_left_out():
     answer = recovery.adjusted(records(rows), terms=("severity",))
     assert (answer.animals, answer.cleared, answer.small) == (60, 40, 0)
     assert "none of 20 cases cleared, so no ratio fits" in answer.sentence()
+
+
+def test_told_apart_needs_an_interval_that_carries_it():
+    from mendcurve.questions import recovery_compare
+
+    frame = pd.DataFrame({
+        "difference_low": [-0.1, 0.1, -0.1, -0.1], "difference_high": [0.3, 0.3, 0.3, 0.3],
+        "ratio_low": [0.9, 0.9, 1.1, np.nan], "ratio_high": [2.0, 2.0, 2.0, np.nan],
+    })  # fmt: skip
+    carried = recovery_compare._excludes(frame, "difference", 0) | recovery_compare._excludes(frame, "ratio", 1)
+    assert carried.tolist() == [False, True, True, False]
+
+
+def test_medians_are_set_against_each_other_only_with_all_their_limits():
+    slow = [{"days": 20 + 9 * i, "end": "cleared" if i < 7 else "died", "severity": "severe"} for i in range(12)]
+    row = recovery.compare(records(drawn(30, 6, severity="mild") + slow)).to_frame().iloc[0]
+    assert row[["median_difference", "median_low", "median_high"]].isna().all()
+
+
+def test_a_clutch_split_into_single_stays_is_not_so_many_animals_in_the_test():
+    base = drawn(30, 6, severity="mild")
+    others = drawn(9, 7, severity="severe")
+    clutch = {"days": 2, "end": "cleared", "severity": "severe"}
+    apart = recovery.compare(records(base + others + [clutch] * 12)).to_frame().iloc[0]
+    one = recovery.compare(records(base + others + [dict(clutch, animal="K")] * 12)).to_frame().iloc[0]
+    assert one["p"] > 2 * apart["p"]
+    assert one["mean_high"] - one["mean_low"] > 1.3 * (apart["mean_high"] - apart["mean_low"])

@@ -10,12 +10,15 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from mendcurve.errors import InputError, nearest
+from mendcurve.methods.cluster_limits import cluster_effects, incidence_by_cluster
+from mendcurve.methods.cluster_tests import cluster_log_rank, cluster_mean_difference
 from mendcurve.methods.clusters import cluster_incidence
-from mendcurve.methods.comparing import log_rank
 from mendcurve.methods.cox import cox
 from mendcurve.methods.cox_risk import Cohort as AtRisk
-from mendcurve.methods.differences import Difference, difference_in_quantile, difference_in_restricted_mean
+from mendcurve.methods.curves import cumulative_incidence
+from mendcurve.methods.differences import Difference
 from mendcurve.methods.intervals import Interval, holm, interval, joined
+from mendcurve.methods.quantiles import quantile
 from mendcurve.methods.tally import Tally
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.incidence import HORIZON, Told, told
@@ -51,7 +54,8 @@ class Comparison(Answer):
         ``COLUMNS``: animals; cleared (animals); day (since found) at which shares are compared; share (proportion);
         difference of shares in proportion, of medians and of mean days an episode lasted up to that day in days, each
         with 95 % limits; ratio of the rates of clearing; p of the log-rank test of clearing, and after Holm's rule
-        over all rows; told_apart: whether that is below 5 %.
+        over all rows; told_apart: whether that is below 5 % and the interval of the difference or of the ratio
+        excludes none. The difference of medians is nan unless both medians and their limits are reached.
     by : str
         What the groups are made of.
     left_out : DataFrame
@@ -92,8 +96,9 @@ class Comparison(Answer):
         """Return what is compared, and what may not be read into it."""
         out = [
             "Share cleared by the day named, all other ends competing; limits by animal. Ratio: how many times as fast "
-            "animals of the group were cleared, others being in treatment as long. p: log-rank test of clearing, after "
-            "Holm's rule over all pairs shown.",
+            "animals of the group were cleared, others being in treatment as long. The difference of medians is shown "
+            "only where both medians and their limits are reached. p: log-rank test of clearing by animal, after "
+            "Holm's rule over all pairs shown; told apart where that is below 5 % and an interval bears it out.",
             NOT_AT_RANDOM,
         ]
         if len(self.left_out):
@@ -140,7 +145,9 @@ def compare(
         lines += pairs
     frame = pd.DataFrame(lines, columns=list(COLUMNS))
     frame = frame.assign(p_holm=_holm(frame["p"]))
-    frame = frame.assign(told_apart=frame["p_holm"] < 0.05)
+    frame = frame.assign(
+        told_apart=(frame["p_holm"] < 0.05) & (_excludes(frame, "difference", 0) | _excludes(frame, "ratio", 1))
+    )
     frame = frame.assign(says=[_words(row) for _, row in frame.iterrows()])
     frame.attrs.update(title=f"Recovery by {WAYS[by]}", units=_units(), definition=NOT_AT_RANDOM)
     left_out = pd.DataFrame(few, columns=["condition", "group", "animals"]).astype({"animals": "int64"})
@@ -168,22 +175,21 @@ def _pair(
     one, base = pair
     first, second = (_share(rows[mask], day) for mask in (here, ~here))
     gap = joined(first, second)
-    tally = Tally.from_arrays(
-        rows["entry"], rows["exit"], rows["cause"], group=np.where(here, "one", "two"), groups=["one", "two"],
-        causes=CAUSES, weight=rows["animals"].to_numpy("float64"),
-    )  # fmt: skip
+    seen = [rows[name].to_numpy("float64") for name in ("entry", "exit")]
+    cluster, weight = rows["cluster"].to_numpy(dtype=object), rows["animals"].to_numpy("float64")
+    cause = rows["cause"].to_numpy()
     shares = (float(first.estimate), float(second.estimate))
     difference = (float(gap.estimate), float(gap.low), float(gap.high))
     row: dict[str, object] = {
         "condition": condition, "group": one.group, "against": base.group, "animals": one.animals,
         "animals_against": base.animals, "cleared": one.counts["cleared"], "cleared_against": base.counts["cleared"],
         "day": day, "share": shares[0], "share_against": shares[1],
-        "p": log_rank(tally.censoring_others("cleared")).p,
+        "p": cluster_log_rank(*seen, cause == CAUSE_OF["cleared"], here, cluster, weight),
     }  # fmt: skip
     found = {
         "difference": difference,
-        "median": _limits(difference_in_quantile(tally, "one", "two", 0.5, "cleared")),
-        "mean": _limits(difference_in_restricted_mean(tally, "one", "two", day)),
+        "median": _between(*(_median(rows[mask]) for mask in (here, ~here))),
+        "mean": _limits(cluster_mean_difference(*seen, cause > 0, here, cluster, day, weight=weight)),
         "ratio": _ratio(rows, here),
     }
     for name, (estimate, low, high) in found.items():
@@ -200,6 +206,24 @@ def _share(rows: pd.DataFrame, day: float) -> Interval:
     )  # fmt: skip
     c, n = found.causes.index("cleared"), found.subjects
     return interval(found.share[c, 0], found.low[c, 0], found.high[c, 0], np.nan, n)
+
+
+def _median(rows: pd.DataFrame) -> Interval:
+    """First day by which half were cleared, with limits by animal; nan where not reached."""
+    told_by = (rows["entry"], rows["exit"], rows["cause"])
+    weight, cluster = rows["animals"].to_numpy("float64"), rows["cluster"].to_numpy(dtype=object)
+    tally = Tally.from_arrays(*told_by, causes=CAUSES, weight=weight)
+    curve, effects = cumulative_incidence(tally), cluster_effects(tally, *told_by, cluster, weight)
+    found = quantile(curve if effects is None else incidence_by_cluster(curve, tally, effects), 0.5, "cleared")
+    return interval(found.estimate[0], found.low[0], found.high[0], np.nan, np.nan)
+
+
+def _between(one: Interval, two: Interval) -> tuple[float, float, float]:
+    """Difference of two medians, shown only where both and all their limits are reached."""
+    if not np.isfinite([one.estimate, one.low, one.high, two.estimate, two.low, two.high]).all():
+        return (float("nan"),) * 3
+    gap = joined(one, two)
+    return float(gap.estimate), float(gap.low), float(gap.high)
 
 
 def _limits(one: Difference) -> tuple[float, float, float]:
@@ -230,6 +254,11 @@ def _words(row: pd.Series) -> str:
         return f"{text}."
     pace = f"cleared {row['ratio']:.1f} times as fast (95 % interval {row['ratio_low']:.1f} to {row['ratio_high']:.1f})"
     return f"{text}; {pace}."
+
+
+def _excludes(frame: pd.DataFrame, name: str, none: float) -> pd.Series:
+    """Whether an interval excludes no difference; not where there is none."""
+    return (frame[f"{name}_low"] > none) | (frame[f"{name}_high"] < none)
 
 
 def _holm(p: pd.Series) -> pd.Series:
