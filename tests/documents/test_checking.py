@@ -147,6 +147,9 @@ def test_cells_and_rows_are_told_apart_where_one_row_holds_many(rescue):
     found = records.cells[(records.cells["effect"] == SET_ASIDE)].assign(column="weight")
     group = grouped(found).iloc[0]
     assert (group["records"], group["cells"]) == (5, 10)
+    # Each weighing is a record, on the screen and in the reports.
+    assert quality.findings(records).to_frame().set_index("effect")["findings"][SET_ASIDE] == 10
+    assert "until mended (10 findings)" in "\n".join(report_lines(records))
 
 
 def test_a_row_that_is_out_is_not_headed_by_what_is_only_doubtful_in_it(rescue):
