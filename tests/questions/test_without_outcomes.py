@@ -7,7 +7,7 @@ import pytest
 
 from mendcurve import figures as draw
 from mendcurve.documents.tables import table
-from mendcurve.questions import capacity, outcomes, stay, summary
+from mendcurve.questions import capacity, costs, outcomes, stay, summary
 from mendcurve.records import from_frames
 from mendcurve.timelines.period import period
 
@@ -55,6 +55,19 @@ def test_every_answer_about_leaving_says_that_it_is_not_known_and_shows_no_rows(
     assert answer.to_frame().empty
     assert answer.notes() == ()
     table(answer)._repr_html_()
+
+
+def test_there_is_no_cost_of_an_adoption_or_of_a_day_of_care():
+    came = pd.DataFrame(
+        {"stay_id": ["S"], "species": "corn snake", "intake_date": "2025-02-01", "intake_type": "stray"}
+    )
+    bill = pd.DataFrame({"spent_on": ["2025-03-01"], "amount": ["5"], "category": "running"})
+    answer = costs.per_adoption(
+        from_frames(as_of="2025-12-31", records_start="2025-01-01", intakes=came, spending=bill)
+    )
+    assert answer.sentence().startswith("Outcomes are not recorded, so the cost of an adoption")
+    assert answer.to_frame().empty
+    assert answer.notes() == ()
 
 
 @pytest.mark.parametrize(

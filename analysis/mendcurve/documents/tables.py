@@ -103,7 +103,7 @@ def table(
         right = [columns.get(name, name) for name in chosen.attrs["right"]]
         chosen = chosen.rename(columns=dict(columns))
         chosen.attrs = {"units": units, "right": right}
-    if chosen.attrs["right"]:
+    if chosen.attrs["right"] and len(chosen):
         said = (f"In brackets: the {level} interval.", *said)
     data = frame[[c for c in frame.columns if c in names or c in _limits(frame)]]
     return Table(frame=chosen, data=data, caption=caption, notes=tuple(said), rows=rows)

@@ -10,8 +10,9 @@ import pandas as pd
 from mendcurve.methods.money import exact_sum
 from mendcurve.questions.answer import Answer
 from mendcurve.questions.costs_ledger import CASH, NO_SPENDING, spent
+from mendcurve.questions.outcomes_counts import told_of
 from mendcurve.questions.spans import earlier, from_to, span
-from mendcurve.questions.wording import count, money
+from mendcurve.questions.wording import count, money, without_outcomes
 from mendcurve.records.records import Records
 from mendcurve.timelines.period import Period
 from mendcurve.timelines.stays import stays
@@ -31,6 +32,7 @@ class PerAdoption(Answer):
     period: Period
     currency: str
     recorded: bool
+    outcomes: bool = True
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a period: this one, the one before, the same a year earlier."""
@@ -40,6 +42,8 @@ class PerAdoption(Answer):
         """Return cost per adoption and per care-day with what each is divided by."""
         if not self.recorded:
             return NO_SPENDING
+        if not self.outcomes:
+            return without_outcomes("the cost of an adoption, or of a day of care,")
         row = self.frame.iloc[0]
         total, n, days = row["spent"], int(row["adoptions"]), int(row["care_days"])
         head = f"{money(total, self.currency)} was spent {from_to(self.period)}"
@@ -53,6 +57,8 @@ class PerAdoption(Answer):
 
     def notes(self) -> tuple[str, ...]:
         """Return the definition, and gifts in kind."""
+        if not self.outcomes:
+            return ()
         kind = self.frame["in_kind"].iloc[0] if self.recorded else Decimal(0)
         gifts = (f"Gifts in kind of {money(kind, self.currency)} are in the sum.",) if kind else ()
         return (_DEFINITION, *gifts) if self.recorded else ()
@@ -77,7 +83,14 @@ def per_adoption(records: Records, period: Period | None = None) -> PerAdoption:
     table.attrs.update(title="Full cost per adoption and per care-day", definition=_DEFINITION, units={
         "spent": currency, "in_kind": currency, "adoptions": "animals", "care_days": "animal-days",
         "per_adoption": currency, "per_care_day": currency})  # fmt: skip
-    return PerAdoption(frame=table, period=period, currency=currency, recorded=bool(len(records["spending"])))
+    table = told_of(records, table)
+    return PerAdoption(
+        frame=table,
+        outcomes=records.has("outcomes"),
+        period=period,
+        currency=currency,
+        recorded=bool(len(records["spending"])),
+    )
 
 
 def care_days(frame: pd.DataFrame, period: Period) -> int:
