@@ -52,7 +52,7 @@ def test_curves_draw_the_mean_of_the_answer_with_units():
     frame = answer.to_frame()
     assert x == pytest.approx(frame["day"].astype(float))
     assert y == pytest.approx(frame["percent"].astype(float))
-    assert "% of intake weight" in picture.figure.get_supylabel()
+    assert "% of weight at intake" in picture.figure.get_supylabel()
     assert "days since intake" in picture.figure.get_supxlabel()
     assert picture.figure.get_figwidth() == style.WIDTH_INCHES
     assert "24 animals" in picture.subtitle
@@ -73,6 +73,9 @@ def test_stall_panel_draws_weighings_slope_and_needed_gain():
     assert _lines(axis, "needed")[0].get_ydata()[-1] == pytest.approx(path["needed_g"].iloc[-1])
     assert _lines(axis, "slope")[0].get_linestyle() == "-"
     assert _lines(axis, "needed")[0].get_linestyle() == "--"
+    row = answer.to_frame().iloc[0]
+    weeks = [(on - answer.as_of).days / 7 for on in (row["since_first"], row["since_last"])]
+    assert _lines(axis, "since")[0].get_xdata() == pytest.approx([max(weeks[0], -26), weeks[1]])
     assert picture.figure.get_supylabel() == "weight (g)"
     assert "seems to have stopped gaining" in picture.title or "seem" in picture.title
     assert "S00" in picture.alt

@@ -44,7 +44,8 @@ def stall_panel(answer: Screen) -> style.Picture:
         name="stall-panel",
         title=_title(int(states.get("stalled", 0)), int(states.get("losing", 0))),
         subtitle=f"Weighings since the last step, the last {WEEKS_SHOWN} weeks of them; solid: slope since about when "
-        f"it changed; dashed: the gain needed since then; shaded: treatment course. "
+        "it changed; dashed: the gain needed since then; bar below: the days on which it may have changed; "
+        "shaded: treatment course. "
         f"{count(answer.screened, 'animal')} screened, about {answer.expected:.2g} listed by chance alone"
         + (f"; {count(more, 'more')} not drawn" if more else ""),
         alt=" ".join(_words(row) for row in shown.itertuples()),
@@ -61,6 +62,17 @@ def _panel(axis: Axes, path: pd.DataFrame, row: Any, as_of: pd.Timestamp, *, nam
         path["weeks"], path["weight_g"], color=style.ACCENT, marker="o", markersize=3, linewidth=0.6, gid="weighings"
     )
     axis.plot(path["weeks"], path["fitted_g"], color=style.INK, linewidth=1.5, gid="slope")
+    if pd.notna(row.since_first):
+        first, last = ((on - as_of).days / 7 for on in (row.since_first, row.since_last))
+        axis.plot(
+            [max(first, -WEEKS_SHOWN), last],
+            [0.03, 0.03],
+            transform=axis.get_xaxis_transform(),
+            color=style.QUIET,
+            linewidth=3,
+            solid_capstyle="butt",
+            gid="since",
+        )
     gains = row.needed_percent_week > 0
     if gains:
         axis.plot(
