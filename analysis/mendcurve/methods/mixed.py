@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import solve_triangular
-from scipy.optimize import minimize
+from scipy.optimize import OptimizeResult, minimize
 
 from mendcurve.errors import InputError
 from mendcurve.methods.mixed_deviance import Totals, evaluate, factor
@@ -16,6 +17,8 @@ from mendcurve.methods.mixed_moments import Array, Moments
 FAR = 1e5
 """Largest ratio of a subject's spread to the noise that is looked for."""
 STARTS = (1.0, 0.1, 10.0, 100.0)
+# Steps from each start before the better one is followed to its end.
+BEGIN = 8
 STEPS = ("plain", "random intercept", "random intercept and slope")
 
 
@@ -158,13 +161,15 @@ def _search(moments: Moments, reml: bool) -> tuple[Array, Totals]:
     firsts = [evaluate(moments, start, reml=reml) for start in starts]
     _some_noise(min(first.residual for first in firsts), moments)
     order = np.argsort([first.deviance for first in firsts])[:2]
-    ends = [
-        minimize(
-            objective, starts[i], jac=True, method="L-BFGS-B", options={"maxiter": 500, "ftol": 1e-14, "gtol": 1e-8}
-        )
-        for i in order
-    ]
-    lam = factor(min(ends, key=lambda end: end.fun).x, q)
+
+    def lowest(start: Array, most: int, settled: float) -> OptimizeResult:
+        options = {"maxiter": most, "ftol": settled, "gtol": 1e-8}
+        return minimize(objective, start, jac=True, method="L-BFGS-B", options=options)
+
+    # A few steps from each tell which valley is the lower one. The deviance is rounded at about
+    # 1e-11 of itself, its gradient is not: the last step is Newton's.
+    begun = min((lowest(starts[i], BEGIN, 1e-6) for i in order), key=lambda end: float(end.fun))
+    lam = factor(_newton(lambda theta: objective(theta)[1], lowest(begun.x, 500, 1e-11).x), q)
     lam = lam * np.where(np.diag(lam) < 0, -1.0, 1.0)
     best = lam[np.tril_indices(q)]
     at = evaluate(moments, best, reml=reml)
@@ -177,6 +182,23 @@ def _search(moments: Moments, reml: bool) -> tuple[Array, Totals]:
             "Fit a simpler model, or look for values far from the rest.",
         )
     return best, at
+
+
+def _newton(gradient: Callable[[Array], Array], theta: Array) -> Array:
+    """Return theta after up to two Newton steps, each kept where it makes the gradient smaller."""
+    here = gradient(theta)
+    for _ in range(2):
+        step = 1e-4 * np.maximum(np.abs(theta), 0.01)
+        curve = np.array([(gradient(theta + move) - here) / move.sum() for move in np.diag(step)])
+        curve = (curve + curve.T) / 2
+        if np.linalg.eigvalsh(curve).min() <= 0:
+            return theta
+        moved = theta - np.linalg.solve(curve, here)
+        there = gradient(moved)
+        if not np.abs(there).max() < 0.5 * np.abs(here).max():
+            return theta
+        theta, here = moved, there
+    return theta
 
 
 def _some_noise(residual: float, moments: Moments) -> None:
