@@ -175,7 +175,7 @@ def _pair(
     one, base = pair
     first, second = (_share(rows[mask], day) for mask in (here, ~here))
     gap = joined(first, second)
-    seen = [rows[name].to_numpy("float64") for name in ("entry", "exit")]
+    entry, leave = (rows[name].to_numpy("float64") for name in ("entry", "exit"))
     cluster, weight = rows["cluster"].to_numpy(dtype=object), rows["animals"].to_numpy("float64")
     cause = rows["cause"].to_numpy()
     shares = (float(first.estimate), float(second.estimate))
@@ -184,12 +184,12 @@ def _pair(
         "condition": condition, "group": one.group, "against": base.group, "animals": one.animals,
         "animals_against": base.animals, "cleared": one.counts["cleared"], "cleared_against": base.counts["cleared"],
         "day": day, "share": shares[0], "share_against": shares[1],
-        "p": cluster_log_rank(*seen, cause == CAUSE_OF["cleared"], here, cluster, weight),
+        "p": cluster_log_rank(entry, leave, cause == CAUSE_OF["cleared"], here, cluster, weight),
     }  # fmt: skip
     found = {
         "difference": difference,
         "median": _between(*(_median(rows[mask]) for mask in (here, ~here))),
-        "mean": _limits(cluster_mean_difference(*seen, cause > 0, here, cluster, day, weight=weight)),
+        "mean": _limits(cluster_mean_difference(entry, leave, cause > 0, here, cluster, day, weight=weight)),
         "ratio": _ratio(rows, here),
     }
     for name, (estimate, low, high) in found.items():
