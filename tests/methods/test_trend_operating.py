@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from bench.stall_screen import AHEAD, ALPHA, HEAD, KINDS, row, said
 
 

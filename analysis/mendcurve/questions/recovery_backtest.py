@@ -146,7 +146,7 @@ def _look(tally: Tally, one: pd.Series, later: pd.Series, origin: pd.Timestamp) 
         before = on = 1 - curve.share[0, -1]
         ended = bool(ended and curve.share[0, -1] <= 1e-9)
     return {
-        "origin": origin, **one[["episode_id", "stay_id", "cluster", "condition"]].to_dict(),
+        "origin": origin, **{name: one[name] for name in ("episode_id", "stay_id", "cluster", "condition")},
         "days_so_far": so_far, "days_left": total - so_far, "ended": bool(ended),
         "pit_low": before if ended else on, "pit_high": on if ended else 1.0,
     }  # fmt: skip

@@ -31,9 +31,9 @@ class Checked(Answer):
     ----------
     frame : DataFrame
         condition, animals, cleared, checked (animals cleared whose day a re-check bounds), gap (median days between
-        the last re-check still ill, or the day found, and the day well); the median as written and if each cleared right
-        after it was last seen ill (days since found); for days 30, 60, 90: cleared_by (as written), soonest_by (right after
-        last seen ill) and fitted_by (Turnbull's estimate between the two) in proportion.
+        the last re-check still ill, or the day found, and the day well); the median as written and if each cleared
+        right after it was last seen ill (days since found); for days 30, 60, 90: cleared_by (as written), soonest_by
+        (right after last seen ill) and fitted_by (Turnbull's estimate between the two) in proportion.
     late : int
         Animals left out because they were not followed from the day found.
     """

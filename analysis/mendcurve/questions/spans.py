@@ -45,7 +45,7 @@ def refuse_before_records(records: Records, period: Period) -> None:
                 f"the period is {from_to(period)}",
                 f"the records begin on {day(records.records_start)} and are complete up to {day(records.as_of)}",
             ],
-            "Choose days between these two, or an earlier records_start in records.toml if they are complete from then.",
+            "Choose days between these two, or an earlier records_start in records.toml if they are complete from it.",
         )
 
 

@@ -118,7 +118,8 @@ def _leaving(rows: pd.DataFrame, reached: pd.Series, records: Records) -> dict[s
     at = look_up(frame["stay_id"], first).astype("float64")
     end = frame["exit"].astype("float64")
     left = frame["end"].isin(("live", "died", "missing")) & ~(at <= end)
-    days = (np.minimum(end, at.fillna(np.inf)) - frame["entry"].astype("float64")).clip(lower=0)
+    until = end.where(end < at.fillna(np.inf), at)
+    days = (until - frame["entry"].astype("float64")).clip(lower=0)
     total, whole = float(left.sum()), float(days.sum())
     if total <= 0 or whole <= 0:
         return {}

@@ -79,7 +79,8 @@ def tried(records: Records) -> list[str]:
     out = ["Read with this proposal: " + (", ".join(f"{n} rows of {t}" for t, n in kept.items()) or "no row") + "."]
     if len(records.set_aside):
         tables, reasons = records.set_aside["table"], records.set_aside["reason"].astype(object)
-        waiting = (tables != "intakes") & reasons.str.contains(_NO_INTAKE, regex=True) & bool((tables == "intakes").any())
+        waiting = (tables != "intakes") & reasons.str.contains(_NO_INTAKE, regex=True)
+        waiting &= bool((tables == "intakes").any())
         rules = reasons[~waiting].value_counts().head(3)
         out.append(f"{len(records.set_aside)} rows would be set aside, most of them because:")
         out += [_plain(f"  {rule} ({times} row{'s' if times > 1 else ''})") for rule, times in rules.items()]
