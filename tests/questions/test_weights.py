@@ -75,14 +75,14 @@ def test_the_curve_is_the_simulated_one():
     assert curve.loc[0, "percent"] == 100
 
 
-def test_the_band_of_new_animals_holds_about_eighty_percent():
+def test_the_band_of_new_animals_holds_about_ninety_percent():
     rng = np.random.default_rng(2)
     curve = q.curves(_rescue(_herd(rng, n=80, weeks=13)), by="taxon").to_frame().set_index("day")
     inside = []
     for later in _herd(rng, n=400, weeks=13).values():
         percent = 100 * np.exp(later[8] - later[0])
         inside.append(curve.loc[56, "new_low"] <= percent <= curve.loc[56, "new_high"])
-    assert 0.72 < np.mean(inside) < 0.88
+    assert 0.85 < np.mean(inside) < 0.95
 
 
 def test_the_line_stops_where_fewer_than_five_are_still_weighed():
@@ -274,7 +274,7 @@ def test_false_alarms_of_a_rescue_keep_to_its_budget_and_do_not_meet_it_by_silen
                 settings={"watch.false_alarms_per_week": 2.0},
             )
         )
-        assert got.expected == pytest.approx(2.0)
+        assert got.expected == pytest.approx(2.0, abs=0.02)
         listed.append(int(got.to_frame()["listed"].sum()))
         screened += got.screened
     print(f"\n{sum(listed)} false alarms in {len(listed)} weeks of 40 healthy animals, budget {2 * len(listed)}")

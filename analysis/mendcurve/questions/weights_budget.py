@@ -175,7 +175,7 @@ def level_for(seen: Mapping[str, Seen], budget: float) -> Level:
     free = np.sort(np.concatenate([np.where(one.by_rule, np.inf, one.look.ranks) for one in seen.values()]))
     draws = len(free) / len(seen)
     room = max(budget - by_rules, budget / 10) * draws
-    alarm = min(float(free[min(int(room), len(free) - 1)]), MOST)
+    alarm = min(float(free[max(min(int(room), len(free)) - 1, 0)]), MOST)
     return Level(alarm=alarm, expected=by_rules + float((free <= alarm).sum() / draws), by_rules=by_rules)
 
 
