@@ -32,8 +32,8 @@ def doses(answer: Doses) -> Picture:
         figure, name="doses",
         title=f"{percent(whole['share_on_time'])} of {n} due were given on time",
         subtitle=f"Doses due {from_to(answer.period)} on {count(whole['courses'] - answer.unjudged, 'course')}, by "
-        "condition. Left: share on time with 95 % interval (by course), number on time of number due; dashed: all doses. Right: the "
-        "others, as shares of doses due.",
+        "condition. Left: share on time with 95 % interval (by course), number on time of number due; dashed: all "
+        "doses. Right: the others, as shares of doses due.",
         alt=answer.sentence(),
     )  # fmt: skip
 

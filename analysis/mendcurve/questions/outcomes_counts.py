@@ -75,8 +75,8 @@ class Summary(Answer):
                 f" Live outcomes (adopted, returned to owner, transferred out, released): {_share(self.live)} of the "
                 "animals that left alive or died in care."
             )
-        for name, (came, went) in self.before.items():
-            text += f" In {name}, {_number(came)} came in and {_number(went)} left."
+        for name, numbers in self.before.items():
+            text += f" In {name}, {_number(numbers[0])} came in and {_number(numbers[1])} left."
         return text
 
     def notes(self) -> tuple[str, ...]:

@@ -188,7 +188,8 @@ def _lines(rows: pd.DataFrame, cleared: np.ndarray, levels: Mapping[str, pd.Seri
     )  # fmt: skip
     names = tuple(f"{term}: {name}" for term, name in columns)
     fit = cox(at_risk, names, cluster=rows["cluster"].to_numpy(dtype=object))
-    steady = _steady(at_risk, fit, levels) if fit.finite else dict.fromkeys(levels, False)
+    cluster = rows["cluster"].to_numpy(dtype=object)
+    steady = _steady(at_risk, fit, levels, cluster) if fit.finite else dict.fromkeys(levels, False)
     animals = rows["animals"].to_numpy()
     for i, ((term, name), here) in enumerate(columns.items()):
         mine = here > 0
@@ -200,9 +201,9 @@ def _lines(rows: pd.DataFrame, cleared: np.ndarray, levels: Mapping[str, pd.Seri
         yield row | {"says": _words(row)}
 
 
-def _steady(at_risk: AtRisk, fit: Ratios, levels: Mapping[str, pd.Series]) -> dict[str, bool]:
+def _steady(at_risk: AtRisk, fit: Ratios, levels: Mapping[str, pd.Series], cluster: np.ndarray) -> dict[str, bool]:
     of = {term: [name for name in fit.names if name.startswith(f"{term}: ")] for term in levels}
-    found = proportionality(at_risk, fit, terms=of)
+    found = proportionality(at_risk, fit, terms=of, cluster=cluster)
     return {term: not found.p[i] < 0.05 for i, term in enumerate(of)}
 
 
