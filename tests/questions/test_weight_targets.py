@@ -118,7 +118,7 @@ def test_days_to_target_hold_on_open_series(file, subject, target, every, stagge
     if not target:  # rats: each a tenth above its own first weight
         first = series.sort_values("day").groupby("subject")["weight"].first().sort_index()
         target = (1.08 * first).to_numpy()
-    got = q.targets_backtest(_growers(series, target=target, every=every, stagger=stagger), every=7, looks=40)
+    got = q.targets_backtest(_growers(series, target=target, every=every, stagger=stagger), every=14, looks=40)
     print(f"\n{file}: {got.sentence()}\n{got.to_frame().round(2).to_string()}\n{got.silent} silent")
     assert len(got.looks) >= 20
     for row in got.to_frame().itertuples():
