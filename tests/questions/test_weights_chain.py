@@ -139,7 +139,7 @@ def test_shares_found_and_power_are_those_of_simulated_stops():
     seen = _seen(0.0, 16)
     alarm = 0.02
     known = seen.power(alarm)
-    found = seen.found(alarm, seen.stop)
+    found = seen.stops_found(alarm)
     assert 0.85 * known <= found <= 1
     # A fall that leaves the gain above the needed is no stop: fewer are listed than by the test that knows the gain.
     shares = [seen.found(alarm, k * seen.detectable(alarm)) for k in (1, 2, 4)]

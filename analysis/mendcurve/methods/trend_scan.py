@@ -21,8 +21,6 @@ CLIP = 2.5
 DRAWS, SEED = 10_000, 20_240_501
 # Degrees of freedom from which a t distribution is taken as normal.
 NORMAL = 30.0
-# Share of simulated series that slow at a reading drawn at random.
-SLOWING = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,9 +67,9 @@ class Look:
 
     Notes
     -----
-    Series that do well have their own slope b ~ N(usual, usual_sd^2), raised to ``needed`` where it is less; half of
-    them slow to ``slowed`` of it (not below ``needed``) at a reading drawn at random; their readings have t-distributed
-    noise and wander. Readings far from their neighbours are drawn in first (``draw_in``).
+    Series that do well have their own slope b ~ N(usual, usual_sd^2), raised to ``needed`` where it is less; a share
+    1 - ``goes_on`` of them slows to ``slowed`` of it (not below ``needed``) at a reading drawn at random; readings have
+    t-distributed noise and wander. Those far from their neighbours are drawn in first (``draw_in``).
     """
 
     def __init__(self, time: ArrayLike, model: Model, *, draws: int = DRAWS) -> None:
@@ -118,8 +116,9 @@ class Look:
         slopes, _, _, when = _draws(self.draws, model.tail)
         b = np.maximum(model.usual + model.usual_sd * slopes, model.needed)
         slow = np.maximum(model.slowed * b, model.needed)
-        onset = lapse[(np.clip(when, 0, SLOWING - 1e-9) / SLOWING * len(lapse)).astype(int)]
-        onset = np.where(when < SLOWING, onset, np.inf)[:, None]
+        slowing = 1 - model.goes_on
+        onset = lapse[(np.minimum(when / slowing, 1 - 1e-9) * len(lapse)).astype(int)]
+        onset = np.where(when < slowing, onset, np.inf)[:, None]
         path = b[:, None] * np.minimum(lapse, onset) + slow[:, None] * np.maximum(lapse - onset, 0)
         return np.asarray(path + self._scatter())
 

@@ -86,6 +86,11 @@ class Seen:
         ratios = self.look.after_a_stop(self.look.time[-1] - self.began(SHOWN), less)
         return float((self.look.chance(ratios) <= alarm).mean())
 
+    def stops_found(self, alarm: float) -> float:
+        """Return the share of stops (or of losses of 1 % a week), eight weeks ago, that this screen lists."""
+        ratios = self.look.stopped(self.look.time[-1] - self.began(SHOWN))
+        return float((self.look.chance(ratios) <= alarm).mean())
+
     def may_have_stopped(self) -> bool:
         """Whether more than 5 in 100 animals that stopped five weeks ago would look as well as this one."""
         ratios = self.look.stopped(self.look.time[-1] - self.began(SOON))

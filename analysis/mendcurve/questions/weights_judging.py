@@ -106,7 +106,7 @@ def _power(seen: Seen, alarm: float) -> dict[str, Any]:
     return {
         "detectable_percent_week": percent_week(less * seen.now),
         "found_percent": 100 * seen.found(alarm, less),
-        "stop_found_percent": 100 * seen.found(alarm, seen.stop),
+        "stop_found_percent": 100 * seen.stops_found(alarm),
     }
 
 
