@@ -303,12 +303,21 @@ def test_care_days_count_animals_and_begin_with_the_period():
                 "intake_date": "2025-02-01",
                 "intake_type": "stray",
                 "group_size": 3,
-            }
+            },
+            {
+                "stay_id": "S-2",
+                "species": "corn snake",
+                "intake_date": "2025-02-01",
+                "intake_type": "stray",
+                "group_size": 1,
+            },
         ]
     )
+    left = pd.DataFrame({"stay_id": ["S-2"], "outcome_date": ["2025-02-05"], "outcome_type": ["adopted"]})
     records = rescue(
         [bill("2025-03-05", 30)],
         intakes=came,
+        outcomes=left,
         as_of="2025-03-31",
         conditions=pd.DataFrame(columns=["episode_id", "stay_id", "condition", "found_on"]),
     )
