@@ -82,7 +82,7 @@ def test_a_misspelt_sheet_and_a_sheet_of_no_table_beside_readable_ones(tmp_path)
     book.save(tmp_path / "book.xlsx")
     findings = load(tmp_path / "book.xlsx", as_of="2026-12-31").findings
     told = findings.set_index("sheet")["rule"].to_dict()
-    assert 'nearly "weighings"' in told["Weighngs"]
+    assert 'like that of the table "weighings"' in told["Weighngs"]
     assert told["Rota"] == "no table is read from this sheet"
     assert "How to" not in told
 

@@ -28,4 +28,9 @@ def test_months_in_headings_are_one_finding_with_their_number(tmp_path):
 
 
 def test_the_as_of_date_is_no_assumed_day(tmp_path):
-    assert read(tmp_path, TOML).as_of == pd.Timestamp("2026-03-20")
+    records = read(tmp_path, TOML)
+    assert records.as_of == pd.Timestamp("2026-04-30")
+    assert len(records["weighings"]) == 4
+    assert records.findings["rule"].str.contains("the last day of that month may be the as-of date").any()
+    (tmp_path / "outcomes.csv").write_text("stay_id,outcome_date,outcome_type\nS-2,2026-04-17,adopted\n")
+    assert load(tmp_path).as_of == pd.Timestamp("2026-04-17")

@@ -13,7 +13,7 @@ from mendcurve.records.findings import SET_ASIDE
 from mendcurve.records.identities import check_identities
 from mendcurve.records.intake_dates import check_intake_dates
 from mendcurve.records.links import check_keys, check_links, check_repeats
-from mendcurve.records.lost_zeros import check_lost_zeros
+from mendcurve.records.lost_zeros import check_lost_zeros, check_zeros_apart
 from mendcurve.records.mixed_orders import check_mixed_orders
 from mendcurve.records.patterns import check_forgotten, check_species
 from mendcurve.records.records import Records
@@ -50,6 +50,7 @@ def check_doubts(
     check_overlaps(review)
     check_identities(review)
     check_lost_zeros(review)
+    check_zeros_apart(review)
     check_doses(review)
     check_zones(review, as_of)
     check_runs(review)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from mendcurve.records.identities import meant
+from mendcurve.records.lost_zeros import zeros_lost
 from mendcurve.records.review import Review, among, by_id, looked_up, worded
 from mendcurve.records.runs import filled_ids
 from mendcurve.records.schemas import TABLES
@@ -30,6 +31,13 @@ _ONE_OF = {
     "conditions": ("stay_id", "condition", "found_on"),
     "courses": ("episode_id", "medicine", "route", "first_dose_at"),
 }
+
+
+# One cause for many rows: the same ids, under two number formats.
+_ZEROS = "a spreadsheet shows zeros by a number format in one sheet and not in the other"
+_ZEROS_DO = (
+    "Format the column as it is in {}, or write the ids as text with their zeros in both. That mends all such rows."
+)
 
 
 def check_keys(review: Review) -> None:
@@ -71,7 +79,11 @@ def check_links(review: Review) -> None:
         gone = lost & among(frame[column], review.ids_at_first[parent])
         rule = pd.Series(f"{column} must be one of {parent}", index=frame.index, dtype=object)
         rule = rule.mask(gone, f"the row of {parent} with this {column} was set aside")
-        do = f"Correct the {column}, or add the missing row to {parent}."
+        do = pd.Series(f"Correct the {column}, or add the missing row to {parent}.", index=frame.index, dtype=object)
+        zeros = lost & ~gone
+        zeros.loc[zeros] = zeros_lost(frame.loc[zeros, column], review.tables[parent][column]) != ""
+        do = do.mask(zeros, _ZEROS_DO.format(parent))
+        rule = rule.mask(zeros, f"{column} is written with other leading zeros than in {parent}; {_ZEROS}")
         review.set_aside(child, lost, column, rule, do, _likely_id(review, child, column, parent, lost))
     for child, column, parent in _OPTIONAL:
         frame = review.tables[child]

@@ -114,7 +114,7 @@ def load(
     find_stays(review, {(s.table, p.file, p.sheet) for p, s, _ in read.parts if s.stay_by})
     check_rows(review)
     day = _day(as_of if as_of is not None else chosen["dates.as_of"])
-    day = propose_as_of(sure_days(review.tables, read.assumed()), ledger) if day is None else day
+    day = propose_as_of(sure_days(review.tables, read.assumed(), ledger), ledger) if day is None else day
     whole = review.tables
     review.tables = cut_tables(whole, day)
     _note_later(whole, review.tables, day, ledger)

@@ -9,6 +9,7 @@ import pandas as pd
 
 from mendcurve.records.clock import EVENTS
 from mendcurve.records.dates import MONTH_ONLY
+from mendcurve.records.findings import Ledger
 from mendcurve.records.parsing import Parsed
 
 
@@ -34,20 +35,38 @@ def rule_of(cells: int, headings: int) -> str:
 
 
 def sure_days(
-    tables: Mapping[str, pd.DataFrame], places: Iterable[tuple[str, str, str, np.ndarray]]
+    tables: Mapping[str, pd.DataFrame], places: Iterable[tuple[str, str, str, np.ndarray]], ledger: Ledger
 ) -> dict[str, pd.DataFrame]:
-    """Return the tables with the days of what happened emptied where they are assumed.
+    """Return the tables with no assumed day among the days of what happened.
 
     Parameters
     ----------
     tables : mapping of str to DataFrame
     places : iterable of (table, file, sheet, source rows)
         Where the day of ``clock.EVENTS`` is assumed.
+    ledger : Ledger
+
+    Notes
+    -----
+    Such a day is left out. A month later than every sure day gives its last day, which is told: an earlier one would
+    cut its own records off.
     """
     out = dict(tables)
+    later: dict[str, pd.Series] = {}
     for table, file, sheet, rows in places:
         frame, column = out[table], EVENTS[table]
         here = (frame["source_file"] == file) & (frame["source_sheet"] == sheet) & frame["source_row"].isin(rows)
+        later[table] = later.get(table, pd.Series(False, index=frame.index)) | here
         out[table] = frame.assign(**{column: frame[column].mask(here)})
-    known = any(out[table][column].notna().any() for table, column in EVENTS.items())
-    return out if known else dict(tables)
+    last = pd.concat([out[t][c].dropna() for t, c in EVENTS.items()]).max()
+    for table, here in later.items():
+        day = tables[table][EVENTS[table]].where(here)
+        beyond = day.notna() if pd.isna(last) else day > last
+        if beyond.any():
+            end = (day[beyond] + pd.offsets.MonthEnd(0)).astype(day.dtype)
+            out[table] = out[table].assign(**{EVENTS[table]: out[table][EVENTS[table]].mask(beyond, end)})
+            rule = f"the latest {table} name a month and no day; the last day of that month may be the as-of date"
+            ledger.note(
+                "", "", column="dates.as_of", rule=rule, what_to_do="Write as_of under [dates] in records.toml."
+            )
+    return out
