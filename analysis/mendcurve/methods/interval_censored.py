@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import nnls
+from scipy.optimize import lsq_linear
 
 from mendcurve.errors import InputError
 from mendcurve.methods.arrays import Floats
@@ -158,7 +158,8 @@ def _maximised(inside: Floats, weight: Floats) -> tuple[Floats, int]:
             return mass, rounds
         # one heavy row keeps the sum at 1
         target = np.append(2 * root[:, 0], 30.0)
-        new = nnls(np.vstack([slopes * root, np.full(len(mass), 30.0)]), target)[0]
+        rows = np.vstack([slopes * root, np.full(len(mass), 30.0)])
+        new = np.maximum(lsq_linear(rows, target, bounds=(0.0, np.inf), method="bvls", tol=1e-12).x, 0.0)
         move = new / new.sum() - mass
         here, step = share @ np.log(fit), 1.0
         while share @ np.log(np.maximum(inside @ (mass + step * move), 1e-300)) < here and step > 1e-9:

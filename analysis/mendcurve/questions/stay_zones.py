@@ -194,7 +194,8 @@ def _steps(records: Records, every: pd.DataFrame, rows: pd.DataFrame) -> pd.Data
 
 def _names(records: Records, steps: pd.DataFrame) -> tuple[str, ...]:
     onward = steps["next"]
-    met = pd.concat([steps["zone"], onward[~onward.isin([KEPT, LEFT, ""])]])
+    other = onward[~onward.isin([KEPT, LEFT, ""])]
+    met = pd.Series([*steps["zone"], *other], dtype="object")
     return (*zone_order(records, met), *(name for name in (KEPT, LEFT) if (onward == name).any()))
 
 

@@ -27,12 +27,12 @@ def check_zones(review: Review, as_of: pd.Timestamp) -> None:
         return
     spells = _spells(review, as_of)
     roomed = housing.groupby("zone")["room"].transform(lambda r: r.notna().all())
-    worst = pd.concat(
-        [
-            _fullest(housing[roomed], spells[spells["room"].notna()], _KEY),
-            _fullest(housing[~roomed], spells, ["zone"]),
-        ]
-    )
+    parts = [
+        _fullest(housing[roomed], spells[spells["room"].notna()], _KEY),
+        _fullest(housing[~roomed], spells, ["zone"]),
+    ]
+    full = [part for part in parts if len(part)]
+    worst = pd.concat(full) if full else parts[0]
     for many, effect in ((False, NOTE), (True, DOUBTFUL)):
         some = worst[(worst["held"] >= TIMES * worst["places"].clip(lower=1)) == many]
         bad = pd.Series(housing.index.isin(some.index), index=housing.index)
@@ -102,5 +102,6 @@ def _fullest(housing: pd.DataFrame, spells: pd.DataFrame, key: list[str]) -> pd.
     over = held[held["held"] > held["places"]]
     over = over.assign(over=over["held"] - over["places"], days=over.groupby(key)["days"].transform("sum"))
     top = over.sort_values(["over", "day"], ascending=[False, True], kind="stable").drop_duplicates(key)
-    top = top.assign(name=top[key[0]] if len(key) == 1 else top["zone"] + ", " + top["room"])
+    names = [", ".join(map(str, place)) for place in zip(*(top[name] for name in key), strict=True)]
+    top = top.assign(name=pd.Series(names, top.index, "object"))
     return top.set_index(top["line"].astype("int64"))[["day", "held", "places", "over", "days", "name"]]

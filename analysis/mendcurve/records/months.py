@@ -54,6 +54,8 @@ def sure_days(
     out = dict(tables)
     later: dict[str, pd.Series] = {}
     for table, file, sheet, rows in places:
+        if table not in EVENTS:  # nothing that happened stands in it
+            continue
         frame, column = out[table], EVENTS[table]
         here = (frame["source_file"] == file) & (frame["source_sheet"] == sheet) & frame["source_row"].isin(rows)
         later[table] = later.get(table, pd.Series(False, index=frame.index)) | here
