@@ -25,6 +25,7 @@ def test_months_in_headings_are_one_finding_with_their_number(tmp_path):
         "4 cells stand under 3 headings that name a month and no day; the middle of the month is taken"
     ]
     assert records.findings["effect"].tolist() == ["kept, doubtful"]
+    assert records.findings["changes"].tolist() == ["used as written"]
 
 
 def test_the_as_of_date_is_no_assumed_day(tmp_path):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from mendcurve.documents.checking import report_lines
 from mendcurve.records import load
 
 INTAKES = "stay_id,species,intake_date,intake_type\nS-1,corn snake,2026-03-01,stray\n"
@@ -59,6 +60,9 @@ def test_a_second_table_beside_the_first_is_said_to_be_unread_with_its_rows(tmp_
     assert (said["effect"], said["file"]) == ("note", "weighings.csv")
     assert "columns A to D stand again over columns E to H" in said["rule"]
     assert "its 1 row is not read" in said["rule"]
+    # The command shows what is not read before all else.
+    lines = list(report_lines(records))
+    assert "stand again" in lines[lines.index("Not read (1 finding)") + 1]
 
 
 def test_one_heading_that_repeats_is_no_second_table(tmp_path):

@@ -33,10 +33,9 @@ class Rule:
     table, column, effect : str
         "" stands for any.
     when : str
-        "" for always, or a fact of ``_facts`` that must hold: repeats (the row stands twice), taken_out (the rescue
-        says it should not be), stayless (its stay is not known), unused (its stay is in no figure), other (another row
-        says it), nothing (no weight of the stay is
-        left), emptied (read as empty).
+        "" for always, or a fact of ``_facts`` that must hold: whole (it is about no single row), repeats (the row
+        stands twice), taken_out (the rescue says it should not be), stayless (its stay is not known), unused (its stay
+        is in no figure), other (another row says it), nothing (no weight of the stay is left), emptied (read as empty).
     says : str
         ``{who}``: "S-0042 (4 corn snakes)"; ``{stay}``: "S-0042"; ``{animals}``: "4 corn snakes"; ``{weights}``: "the
         last 3 of 9 weights"; ``{rows}``: ", with 12 rows of other tables" or ""; ``{column}``.
@@ -73,6 +72,7 @@ RULES: tuple[Rule, ...] = (
     Rule("spending", "", SET_ASIDE, "", "the amount is in no sum of money spent"),
     Rule("grants", "", SET_ASIDE, "", "the grant is in no report, and money spent from it has no grant"),
     Rule("receipts", "", SET_ASIDE, "", "the amount is missing from the grant's income"),
+    Rule("", "", DOUBTFUL, "whole", "used as written"),
     Rule("intakes", "intake_date", DOUBTFUL, "", "{who}: days in care and the census count from the day as written"),
     Rule("intakes", "stay_id", DOUBTFUL, "", "{who} counted as a stay of its own, in care while it has no outcome"),
     Rule("intakes", "animal_id", DOUBTFUL, "", "{who}: returns and earlier stays may be another animal's"),
@@ -211,6 +211,7 @@ def _facts(
             "rows": rows.fillna(0).map(lambda n: f", with {n:.0f} row{'s' * (n > 1)} of other tables" if n else ""),
             "column": lines["column"].str.replace("_", " "),
             "repeats": _repeats(lines, parts),
+            "whole": lines["row"].isna(),
             "taken_out": _taken_out(lines, parts),
             "stayless": own & (stay == "") & (lines["table"] != "intakes"),
             "unused": own & ~kept & (lines["table"] != "intakes"),

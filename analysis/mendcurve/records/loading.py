@@ -213,8 +213,8 @@ def _unknown_headings(
     used = spread.union(*(t.used for t in done))
     names = sorted({column for source in sources for column in TABLES[source.table].names})
     keep = named(list(sheet.cells.columns), plan.keep_heading) if plan.keep_heading else None
-    # Headings that stand twice, one or (of a table beside the first) several in a note.
-    said = {h for note in sheet.notes if note.row is None for h in (note.column, *note.column.split(", "))}
+    # Headings that stand twice, alone or as a table beside the first.
+    said = {*sheet.beside, *(note.column for note in sheet.notes if note.row is None)}
     for heading in sheet.cells.columns:
         if heading in used or heading in said or heading == keep or not (sheet.cells[heading] != "").any():
             continue

@@ -53,6 +53,8 @@ class Sheet:
         Data cells merged over several rows.
     second : int
         Number of the row that begins a second table below the first; 0 for none.
+    beside : tuple of str
+        Headings of a second table beside the first, which is not read.
     taken_out : frozenset of int
         Row numbers of records that the rescue's corrections say should not be.
     """
@@ -74,6 +76,7 @@ class Sheet:
     spread: tuple[str, ...] = ()
     merges: tuple[Merge, ...] = ()
     second: int = 0
+    beside: tuple[str, ...] = ()
     taken_out: frozenset[int] = frozenset()
 
     @property
@@ -196,7 +199,7 @@ def sheet_below(
         Whether each row above the headings holds text.
     """
     headings = heading_names(heading)
-    width = len(headings)
+    width, pairs = len(headings), repeated(headings, heading)
     filled = body.filled()
     again = body.like(heading) & filled
     totals = body.totals(filled)
@@ -227,6 +230,7 @@ def sheet_below(
         notes=(*notes, *errors, *away, *_repeated_headings(heading, headings, records)),
         letters=letters,
         second=begins_below(headings, records),
+        beside=tuple(headings[at] for at in pairs) if stands_beside(pairs) else (),
     )
 
 
@@ -268,7 +272,6 @@ def _repeated_headings(heading: Sequence[str], names: Sequence[str], body: Body)
     if beside:
         block = Body(body.columns[beside[0] : beside[1] + 1], body.rows)
         yield Note(
-            column=", ".join(names[place] for place in pairs),
             effect=NOTE,
             rule=beside_rule(beside, int(block.filled().sum())),
             what_to_do="Move it below the first, under the same headings, or to a sheet of its own.",
