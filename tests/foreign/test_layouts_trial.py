@@ -33,7 +33,8 @@ FLOORS: dict[str, tuple[float, ...]] = {
     "3_a_sheet_a_year": (0.975, 0.964, 0.986, 0.966, 0.700, 0.684),
     "4_other_words": (0.990, 0.978, 0.979, 0.989, 0.818, 0.857),
     "5_event_log": (0.986, 0.969, 0.974, 1.000, 0.619, 0.650),
-    "6_side_by_side": (0.976, 0.950, 0.962, 0.968, 0.739, 0.727),
+    # one late date is told with others in one note since it no longer decides the as-of date
+    "6_side_by_side": (0.976, 0.950, 0.962, 0.968, 0.696, 0.682),
 }
 NAMES = lookup(reference())
 _SECTION = re.compile(r"\[\[?(.+?)\]\]?$")
