@@ -6,22 +6,20 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from mendcurve.methods.scores_censored import censored_coverage
 from mendcurve.methods.survival import kaplan_meier
 from mendcurve.methods.tally import Tally
 from mendcurve.questions.answer import Answer
+from mendcurve.questions.past_days import held, past_days, span_of, verdict
 from mendcurve.questions.recovery_cohort import cohort
-from mendcurve.questions.wording import count, day, percent
+from mendcurve.questions.wording import count
 from mendcurve.records.records import Records
 from mendcurve.timelines.episodes import CAUSES, OPEN, episodes
 
-LEVELS = (0.5, 0.8, 0.9)
 EVERY_DAYS, LOOKS = 28, 18
 LOOK_COLUMNS = (
     "origin", "episode_id", "stay_id", "cluster", "condition", "days_so_far", "days_left", "ended", "pit_low",
     "pit_high",
 )  # fmt: skip
-COLUMNS = ("level", "held", "low", "high", "looks")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -54,17 +52,11 @@ class OpenBacktest(Answer):
         """Return how often the 80 % range held."""
         if not self.recorded or not len(self.looks):
             return "There is too little past to say whether the days said to be left were right."
-        row = self.frame[self.frame["level"] == 0.8].iloc[0]
         n, stays = len(self.looks), self.looks["stay_id"].nunique()
-        text = (
-            f"On {count(len(self.origins), 'past day')} from {day(self.origins[0])} to {day(self.origins[-1])}, "
-            f"{count(n, 'open episode')} of {count(stays, 'stay')} (one may count on several days): the 80 % range "
-            f"held for {percent(row['held'])} of those {n:,} looks (95 % interval {percent(row['low'])} to "
-            f"{percent(row['high'])})"
+        return (
+            f"On {count(len(self.origins), 'past day')} {span_of(self.origins)}, {count(n, 'open episode')} of "
+            f"{count(stays, 'stay')} (one may count on several days): {verdict(self.frame, f'those {n:,} looks')}"
         )
-        if row["low"] > 0.8 or row["high"] < 0.8:
-            return f"{text}, so it was too {'wide' if row['low'] > 0.8 else 'narrow'}."
-        return f"{text}; nothing speaks against it."
 
     def notes(self) -> tuple[str, ...]:
         """Return how it was tested."""
@@ -89,29 +81,16 @@ def open_backtest(records: Records, *, every: int = EVERY_DAYS, looks: int = LOO
     now = episodes(records)
     truth = now.drop_duplicates("episode_id").set_index("episode_id")
     parts, beyond, origins = [], 0, []
-    last = records.as_of - pd.Timedelta(days=every)
-    for origin in pd.date_range(end=last, periods=looks, freq=f"{every}D"):
-        if origin < records.records_start + pd.Timedelta(days=90):
-            continue
+    for origin in past_days(records, every=every, looks=looks):
         part, lost = _looked(records.cut(origin), truth, origin)
         beyond += lost
         if len(part):
             parts.append(part)
             origins.append(origin)
     table = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(LOOK_COLUMNS))
-    lines = [_level(table, level) for level in LEVELS] if len(table) else []
-    frame = pd.DataFrame(lines, columns=list(COLUMNS))
-    units = {**dict.fromkeys(("level", "held", "low", "high"), "proportion"), "looks": "looks"}
-    frame.attrs.update(title="How often the range of days left held", units=units)
+    frame = held(table, "cluster", "How often the range of days left held")
     return OpenBacktest(frame=frame, looks=table, beyond=beyond, origins=tuple(origins),
                         recorded=records.has("conditions"))  # fmt: skip
-
-
-def _level(table: pd.DataFrame, level: float) -> tuple[float, float, float, float, int]:
-    held = censored_coverage(
-        table["pit_low"], table["pit_high"], table["ended"], level, cluster=table["cluster"].to_numpy(dtype=object)
-    )
-    return (level, *held, len(table))
 
 
 def _looked(then: Records, truth: pd.DataFrame, origin: pd.Timestamp) -> tuple[pd.DataFrame, int]:

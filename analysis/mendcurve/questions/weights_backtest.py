@@ -7,16 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from mendcurve.methods.scores_censored import censored_coverage
 from mendcurve.questions.answer import Answer
+from mendcurve.questions.past_days import held, past_days, span_of, verdict
 from mendcurve.questions.weights_data import usable
 from mendcurve.questions.weights_targets import AHEAD, target_days
-from mendcurve.questions.wording import count, day, percent
+from mendcurve.questions.wording import count, percent
 from mendcurve.records import Records
 from mendcurve.timelines.stays import IN_CARE, stays
 
-LEVELS = (0.5, 0.8, 0.9)
-EVERY_DAYS, LOOKS, FIRST_AFTER = 56, 8, 90
+EVERY_DAYS, LOOKS = 56, 8
 LOOK_COLUMNS = (
     "origin",
     "stay_id",
@@ -29,7 +28,6 @@ LOOK_COLUMNS = (
     "said_not_in_90",
     "not_in_90",
 )
-COLUMNS = ("level", "held", "low", "high", "looks")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -62,16 +60,11 @@ class TargetBacktest(Answer):
         """Return how often the 80 % range held."""
         if not self.recorded or not len(self.looks):
             return "There is too little past to say whether the days to target were right."
-        row = self.frame[self.frame["level"] == 0.8].iloc[0]
-        text = (
-            f"On {count(len(self.origins), 'past day')} from {day(self.origins[0])} to {day(self.origins[-1])}, "
-            f"{count(self.looks['stay_id'].nunique(), 'animal')} below target: the 80 % range held for "
-            f"{percent(row['held'])} of {count(len(self.looks), 'look')} (95 % interval {percent(row['low'])} to "
-            f"{percent(row['high'])})"
+        animals = count(self.looks["stay_id"].nunique(), "animal")
+        return (
+            f"On {count(len(self.origins), 'past day')} {span_of(self.origins)}, {animals} below target: "
+            f"{verdict(self.frame, count(len(self.looks), 'look'))}"
         )
-        if row["low"] > 0.8 or row["high"] < 0.8:
-            return f"{text}, so it was too {'wide' if row['low'] > 0.8 else 'narrow'}."
-        return f"{text}; nothing speaks against it."
 
     def notes(self) -> tuple[str, ...]:
         """Return how it was tested."""
@@ -102,10 +95,7 @@ def targets_backtest(records: Records, *, every: int = EVERY_DAYS, looks: int = 
     use = usable(records)
     gone = stays(records).drop_duplicates("stay_id").set_index("stay_id")["end"] != IN_CARE
     parts, origins, silent = [], [], 0
-    last = records.as_of - pd.Timedelta(days=every)
-    for origin in pd.date_range(end=last, periods=looks, freq=f"{every}D"):
-        if origin < records.records_start + pd.Timedelta(days=FIRST_AFTER):
-            continue
+    for origin in past_days(records, every=every, looks=looks):
         told = target_days(records.cut(origin))
         silent += len(told.frame) - len(told.futures)
         frame = told.frame[told.frame["stay_id"].isin(list(told.futures))]
@@ -116,19 +106,10 @@ def targets_backtest(records: Records, *, every: int = EVERY_DAYS, looks: int = 
         ]
         origins += [origin] if len(frame) else []
     table = pd.DataFrame(parts, columns=list(LOOK_COLUMNS))
-    frame = pd.DataFrame([_level(table, level) for level in LEVELS] if parts else [], columns=list(COLUMNS))
-    units = {**dict.fromkeys(("level", "held", "low", "high"), "proportion"), "looks": "looks"}
-    frame.attrs = {"title": "How often the range of days to target held", "units": units}
+    frame = held(table, "stay_id", "How often the range of days to target held")
     return TargetBacktest(
         frame=frame, looks=table, silent=silent, origins=tuple(origins), recorded=len(records["targets"]) > 0
     )
-
-
-def _level(table: pd.DataFrame, level: float) -> tuple[float, float, float, float, int]:
-    held = censored_coverage(
-        table["pit_low"], table["pit_high"], table["ended"], level, cluster=table["stay_id"].to_numpy(dtype=object)
-    )
-    return (level, *held, len(table))
 
 
 def _look(
