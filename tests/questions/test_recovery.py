@@ -292,3 +292,24 @@ def test_where_clearing_is_never_written_down_no_share_is_told():
     assert (row["died"], row["left_uncleared"], row["enough"]) == (4, 8, False)
     assert "4 died" in row["says"]
     assert recovery.curves(heard).sentence() == recovery.by_condition(heard).sentence().split(". ", 1)[1]
+
+
+def test_animals_split_off_and_followed_on_are_counted_once():
+    """A clutch of 12 split on day 10, each with its own episode, and 8 single animals: 20 animals, all cleared."""
+    on = START + pd.Timedelta(days=10)
+    intakes = [{"stay_id": "C", "group_size": 12, "intake_date": START}]
+    intakes += [{"stay_id": f"D{i}", "group_size": 1, "intake_date": on, "split_from": "C"} for i in range(12)]
+    intakes += [{"stay_id": f"S{i}", "group_size": 1, "intake_date": START} for i in range(8)]
+    found = [{"episode_id": "C", "stay_id": "C", "ended_on": None}]
+    single = [s["stay_id"] for s in intakes[1:]]
+    found += [
+        {"episode_id": s, "stay_id": s, "ended_on": START + pd.Timedelta(days=12 + i)} for i, s in enumerate(single)
+    ]
+    given = from_frames(
+        as_of=AS_OF, records_start="2024-01-01",
+        intakes=pd.DataFrame(intakes).assign(species="corn snake", intake_type="stray"),
+        conditions=pd.DataFrame(found).assign(condition="burns", found_on=START, ended_as=[None, *["cleared"] * 20]),
+    )  # fmt: skip
+    row = row_of(recovery.by_condition(given))
+    assert (row["animals"], row["cleared"], row["open"]) == (20, 20, 0)
+    assert "of 20 cases" in row["says"]

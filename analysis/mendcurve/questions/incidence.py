@@ -126,7 +126,17 @@ def told(rows: pd.DataFrame, by: str | None, causes: Sequence[str], settings: Se
     clusters = rows["cluster"].groupby(group).nunique()
     for name in names.index:
         one = _one(name, weighted.one(name), single.one(name), int(clusters[name]), settings)
+        one = _counted_once(one, rows[code == name])
         yield one if one.incidence is None else _by_animal(one, rows[code == name])
+
+
+def _counted_once(one: Told, rows: pd.DataFrame) -> Told:
+    """Leave animals that go on in another row (``handed_on``) out of the counts; the curve follows them in both."""
+    if "handed_on" not in rows.columns or not rows["handed_on"].any():
+        return one
+    twice = int(rows["handed_on"].sum())
+    counts = {**one.counts, "open": one.counts["open"] - twice}
+    return replace(one, animals=one.animals - twice, counts=counts)
 
 
 def curve_frame(one: Told, horizon: float) -> pd.DataFrame:

@@ -7,6 +7,7 @@ import pandas as pd
 
 from mendcurve.records.building import TEXT
 from mendcurve.records.records import Records
+from mendcurve.timelines.lookup import look_up
 from mendcurve.timelines.parts import NOT_RECORDED, SPLIT_OFF
 from mendcurve.timelines.stays import LOST, far_point, stays
 
@@ -40,6 +41,7 @@ COLUMNS = (
     "relapse",
     "dead_on_arrival",
     "last_seen",
+    "handed_on",
 )
 CAUSES = ("cleared", "managed", "misdiagnosed", "died", "left uncleared", "missing")
 CAUSE_OF = {name: number for number, name in enumerate(CAUSES, start=1)}
@@ -114,7 +116,9 @@ def episodes(records: Records, frame: pd.DataFrame | None = None) -> pd.DataFram
         ``CAUSES``, from 1; 0 otherwise. Days are whole days since ``found_on``. ``lifelong``: listed by the rescue as
         lifelong, so known to be so on the day found. ``stay_part``: the ``part`` of ``stays`` it is on, so that
         episodes on one part concern the same animals. ``relapse``: a later episode of the condition in the stay.
-        ``used`` is False for rows without a day under observation and for animals dead on arrival.
+        ``handed_on``: animals of a row split off that are followed in an episode of the condition under the stay split
+        from this one, so that a count of animals leaves them out here. ``used`` is False for rows without a day under
+        observation and for animals dead on arrival.
 
     Notes
     -----
@@ -138,9 +142,26 @@ def episodes(records: Records, frame: pd.DataFrame | None = None) -> pd.DataFram
     joined = _shared_out(joined[~before])
     joined = _with_clock(_with_end(joined), records)
     joined["part"] = joined.groupby("episode_id").cumcount() + 1
+    joined["handed_on"] = _handed_on(joined, records["intakes"])
     return joined.sort_values(["found_on", "stay_id", "episode_id", "part"], kind="stable", ignore_index=True).reindex(
         columns=list(COLUMNS)
     )
+
+
+def _handed_on(joined: pd.DataFrame, intakes: pd.DataFrame) -> pd.Series:
+    """Return how many animals of each row were split off and are counted again under a stay split from this one."""
+    parent = intakes.dropna(subset="split_from").drop_duplicates("stay_id").set_index("stay_id")["split_from"]
+    went = joined[(joined["end"] == SPLIT_OFF) & joined["used"]]
+    if not len(parent) or not len(went):
+        return pd.Series(0, index=joined.index)
+    key = ["stay_id", "condition"]
+    again = joined[joined["stay_id"].isin(parent.index) & joined["used"] & ~joined["relapse"]]
+    followed = again.assign(stay_id=look_up(again["stay_id"], parent)).groupby(key)["animals"].sum()
+    animals = went["animals"]
+    before = animals.groupby([went["stay_id"], went["condition"]]).cumsum() - animals
+    known = followed.reindex(pd.MultiIndex.from_frame(went[key])).fillna(0).to_numpy()
+    most = np.clip(known - before.to_numpy(), 0, animals.to_numpy())
+    return pd.Series(most.astype("int64"), index=went.index).reindex(joined.index, fill_value=0)
 
 
 def _found(records: Records) -> pd.DataFrame:
