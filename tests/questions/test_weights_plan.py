@@ -8,6 +8,7 @@ import pytest
 
 from mendcurve.errors import InputError
 from mendcurve.questions import weights as q
+from mendcurve.questions.wording import pace
 from mendcurve.records import from_frames
 
 AS_OF = pd.Timestamp("2026-03-31")
@@ -93,3 +94,9 @@ def test_no_weighings_are_not_recorded():
         ),
     )
     assert q.plan(records).sentence() == "Weighings are not recorded."
+
+
+def test_the_ends_of_an_interval_never_print_as_one_number():
+    assert pace(-0.197, -0.238, -0.161) == ("-0.20", "-0.24", "-0.16")
+    assert pace(-1.8, -3.6, -0.5) == ("-1.8", "-3.6", "-0.5")
+    assert pace(0.4, float("nan"), float("nan"))[0] == "+0.40"

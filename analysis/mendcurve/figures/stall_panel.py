@@ -11,7 +11,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from mendcurve.figures import style
 from mendcurve.questions.weights_screen import Screen
-from mendcurve.questions.wording import count, day
+from mendcurve.questions.wording import count, day, pace
 
 COLUMNS, MOST = 3, 12
 WEEKS_SHOWN = 26
@@ -104,7 +104,5 @@ def _title(stalled: int, losing: int) -> str:
 
 
 def _words(row: Any) -> str:
-    return (
-        f"{row.stay_id} ({row.species}) {row.state}: {row.slope_percent_week:+.1f} % a week "
-        f"({row.low:+.1f} to {row.high:+.1f}), {row.why}."
-    )
+    middle, low, high = pace(row.slope_percent_week, row.low, row.high)
+    return f"{row.stay_id} ({row.species}) {row.state}: {middle} % a week ({low} to {high}), {row.why}."

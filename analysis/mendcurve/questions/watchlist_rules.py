@@ -11,7 +11,7 @@ from mendcurve.questions.stay_longest import longest
 from mendcurve.questions.treatment_wait import vet_wait
 from mendcurve.questions.watchlist_sources import Sources, ago
 from mendcurve.questions.weights_screen import Screen
-from mendcurve.questions.wording import NOT_RECORDED, cell, count, day, percent
+from mendcurve.questions.wording import NOT_RECORDED, cell, count, day, pace, percent
 
 Rule = Callable[[Sources, Screen], pd.DataFrame]
 
@@ -155,9 +155,10 @@ def _weight(seen: Sources, screen: Screen, state: str, words: str) -> pd.DataFra
     for row in each(rows):
         since = row.since if pd.notna(row.since) else row.last_weighed_on
         lasting = f"{words} for {ago((screen.as_of - since).days)}"
-        slope = f"{row.slope_percent_week:+.1f} % a week" if pd.notna(row.slope_percent_week) else "slope not known"
+        known, (middle, low, high) = pd.notna(row.slope_percent_week), pace(row.slope_percent_week, row.low, row.high)
+        slope = f"{middle} % a week" if known else "slope not known"
         if pd.notna(row.low):
-            slope += f", 95 % interval {row.low:+.1f} to {row.high:+.1f}"
+            slope += f", 95 % interval {low} to {high}"
         target = f", target {cell(row.target_g)} g" if pd.notna(row.target_g) else ""
         going_on = f"; {row.circumstances}" if pd.notna(row.circumstances) and row.circumstances else ""
         weight = f"{cell(row.weight_g)} g on {day(row.last_weighed_on)}{target}"

@@ -83,6 +83,12 @@ def decimals(*values: float, most: int = 3) -> int:
     return wanted
 
 
+def pace(value: float, low: float, high: float) -> tuple[str, str, str]:
+    """Return a change and the ends of its interval, signed, with as many decimals as tell the ends apart."""
+    places = decimals(value, low, high)
+    return tuple(f"{x:+.{places}f}" for x in (value, low, high))  # type: ignore[return-value]
+
+
 def money(amount: Decimal, currency: str) -> str:
     """Return '1,234.50 EUR'."""
     return f"{amount:,.2f} {currency}"
